@@ -1,0 +1,40 @@
+"""Fixtures for the whole suite."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))  # so that tests can import support and strategies
+
+SHARED = Path(__file__).resolve().parents[1].parent / "shared"
+
+
+def _shared_folder(name: str) -> Path:
+    folder = SHARED / name
+    if not folder.is_dir():
+        if os.environ.get("CI"):
+            pytest.fail(f"{name} folder of real files is absent, and CI must not skip it")
+        pytest.skip(f"the real files of ../shared/{name} are not beside this checkout")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def shared_data() -> Path:
+    """Folder of real clouds, rasters and tables, read in place; never copied into the project."""
+    return _shared_folder("data")
+
+
+@pytest.fixture(scope="session")
+def shared_standards() -> Path:
+    """Folder of notes and tables on the published standards."""
+    return _shared_folder("standards")
+
+
+@pytest.fixture(scope="session")
+def shared_geodesy() -> Path:
+    """Folder of published coordinates and samples."""
+    return _shared_folder("geodesy")

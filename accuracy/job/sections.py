@@ -1,0 +1,298 @@
+"""The sections and keys of a job file, declared once: for reading, for messages and for editors."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PrivateAttr,
+    model_validator,
+)
+
+from accuracy.job.files import JobFile
+from accuracy.job.values import FIRST_EPOCH_YEAR, HEIGHT_METHODS, epoch_mistake, order_mistake
+from accuracy.units import LengthUnit
+
+ClaimValue = float | int | str | bool
+
+
+def _date(value: object) -> object:
+    if type(value) is not date:  # a datetime is a date, too
+        raise ValueError("must be a date without quotes and without a time, such as 2026-05-14")
+    return value
+
+
+def _epoch(value: float) -> float:
+    if mistake := epoch_mistake(value):
+        raise ValueError(mistake)
+    return value
+
+
+def _order(value: str) -> str:
+    if mistake := order_mistake(value):
+        raise ValueError(mistake)
+    return value.upper()
+
+
+Text = Annotated[str, Field(min_length=1)]
+Whole = Annotated[int, Field(strict=True)]
+Length = Annotated[float, Field(strict=True, gt=0)]
+Rmse = Annotated[float, Field(strict=True, ge=0)]
+Epoch = Annotated[
+    float,
+    Field(strict=True, json_schema_extra={"minimum": FIRST_EPOCH_YEAR}),
+    AfterValidator(_epoch),
+]
+Order = Annotated[
+    str, AfterValidator(_order), Field(json_schema_extra={"pattern": "^[PNEZDpnezd]{4,5}$"})
+]
+
+
+class Section(BaseModel):
+    """A table of the job file; unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class About(Section):
+    """What is printed about the job."""
+
+    title: Text = Field(description="Title of the job, printed on the report.")
+    site: str | None = Field(default=None, description="Name of the place, printed.")
+    prepared_for: str | None = Field(default=None, description="The client, printed.")
+    prepared_by: str | None = Field(default=None, description="The crew or firm, printed.")
+    flown: Annotated[date, BeforeValidator(_date)] | None = Field(
+        default=None, description="Date of the flight, a TOML date without quotes."
+    )
+    display_units: LengthUnit = Field(
+        default=LengthUnit.METRE,
+        description="Unit of printed lengths: metre, foot (international) or us-survey-foot. "
+        "Display only; inside it is always metres.",
+    )
+
+
+class Exclusion(Section):
+    """A checkpoint left out by the crew."""
+
+    id: Text = Field(description="Id of the checkpoint, as written in its table.")
+    reason: Text = Field(description="Why it is left out; printed.")
+
+
+class Checkpoints(Section):
+    """The surveyed points."""
+
+    file: Text = Field(description="Table of checkpoints, relative to the job file.")
+    crs: Text | None = Field(
+        default=None,
+        description='Compound or 3D reference system of the table, such as "EPSG:6345+5703".',
+    )
+    epoch: Epoch | None = Field(
+        default=None,
+        description="Epoch of the coordinates as decimal year; required where the frame moves.",
+    )
+    geoid: Text | None = Field(
+        default=None, description="Geoid model behind orthometric heights, when known."
+    )
+    order: Order | None = Field(
+        default=None,
+        description="Columns of a table without a header: letters P (point), N (northing), E (easting), "
+        "Z (height), D (description), such as PNEZD.",
+    )
+    survey_rmse_h_m: Rmse | None = Field(
+        default=None, description="The survey's own horizontal radial accuracy, RMSE in metres."
+    )
+    survey_rmse_v_m: Rmse | None = Field(
+        default=None, description="The survey's own vertical accuracy, RMSE in metres."
+    )
+    survey_method: Text | None = Field(
+        default=None, description="How the checkpoints were surveyed; free text."
+    )
+    control: tuple[Text, ...] = Field(
+        default=(),
+        description="Ids of points used in processing: never judged. Text, as written in the table.",
+    )
+    exclude: tuple[Exclusion, ...] = Field(
+        default=(), description="Checkpoints left out, each with its reason."
+    )
+
+    _located: JobFile = PrivateAttr()
+
+    @property
+    def located(self) -> JobFile:
+        """The table as a file on this machine."""
+        return self._located
+
+
+class Dataset(Section):
+    """One deliverable."""
+
+    name: Text = Field(description="Name that claims refer to; printed.")
+    kind: Literal["point-cloud", "raster", "measured-points"] = Field(
+        description="What it is: point-cloud, raster (of heights), or measured-points (a table of positions "
+        "measured in an orthophoto or cloud)."
+    )
+    files: tuple[Text, ...] = Field(
+        min_length=1,
+        description="Files or patterns (*, ?, **), relative to the job file; each matches at least one file.",
+    )
+    crs: Text | None = Field(
+        default=None,
+        description="Reference system, only to supply or to assert what the files say.",
+    )
+    epoch: Epoch | None = Field(
+        default=None, description="Epoch of the coordinates as decimal year."
+    )
+    geoid: Text | None = Field(
+        default=None, description="Geoid model behind orthometric heights, when known."
+    )
+    ground_classes: tuple[Annotated[Whole, Field(ge=0, le=255)], ...] = Field(
+        default=(), description="Point clouds: classes that count as ground. Default [2]."
+    )
+    height: Literal["tin", "bilinear", "nearest"] | None = Field(
+        default=None,
+        description="How the height at a place is taken. Point clouds: tin (default) or nearest. "
+        "Rasters: bilinear (default) or nearest.",
+    )
+    max_circumradius_m: Length | None = Field(
+        default=None,
+        description="Point clouds: largest circumradius of a ground triangle that gives a height, in metres. "
+        "Default: ten mean spacings, at least 1 m.",
+    )
+    design_anps_m: Length | None = Field(
+        default=None,
+        description="Point clouds: spacing the flight was designed for (ANPS), in metres.",
+    )
+    band: Annotated[Whole, Field(ge=1)] | None = Field(
+        default=None, description="Rasters: number of the band that holds heights, from 1."
+    )
+    adjusted_to_points: Annotated[bool, Field(strict=True)] = Field(
+        default=False,
+        description="True where the dataset was shifted or fitted to these very checkpoints: then no "
+        "statement of accuracy is possible.",
+    )
+
+    _located: tuple[JobFile, ...] = PrivateAttr()
+
+    @property
+    def located(self) -> tuple[JobFile, ...]:
+        """The files on this machine, each once, sorted by name."""
+        return self._located
+
+    @model_validator(mode="before")
+    @classmethod
+    def _defaults_of_kind(cls, data: Any) -> Any:
+        if not isinstance(data, dict):
+            return data
+        kind = data.get("kind")
+        methods = HEIGHT_METHODS.get(kind, ()) if isinstance(kind, str) else ()
+        defaults: dict[str, Any] = {"height": methods[0]} if methods else {}
+        if kind == "point-cloud":
+            defaults["ground_classes"] = (2,)
+        return defaults | data
+
+
+class Claim(BaseModel):
+    """One promise; further keys are those that the standard's file declares."""
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="allow",
+        json_schema_extra={"additionalProperties": {"type": ["number", "string", "boolean"]}},
+    )
+
+    dataset: Text = Field(description="Name of the dataset the claim is about.")
+    standard: Text = Field(
+        description="Id of a packaged standard, or path of a TOML file with a client's own specification."
+    )
+
+    @property
+    def keys(self) -> Mapping[str, ClaimValue]:
+        """The class or limits claimed, in the order written."""
+        return dict(self.model_extra or {})
+
+
+class Report(Section):
+    """What the printed report says of itself."""
+
+    number: Text | None = Field(default=None, description="Number of the report; text.")
+    revision: Text | None = Field(default=None, description="Revision of the report; text.")
+    signer: Text | None = Field(default=None, description="Who signs.")
+    licence: Text | None = Field(default=None, description="Licence or registration of the signer.")
+
+
+FreeTable = dict[str, Any]
+
+
+class Job(Section):
+    """A job as read: attributes carry the names of the TOML keys.
+
+    Beside the sections: `path` and `folder` of the job file, `notes` on what was read but is not used.
+    """
+
+    job: About = Field(description="What is printed about the job.")
+    checkpoints: Checkpoints = Field(description="The surveyed points.")
+    dataset: tuple[Dataset, ...] = Field(min_length=1, description="The deliverables to be tested.")
+    claim: tuple[Claim, ...] = Field(default=(), description="What is promised, by which standard.")
+    area: FreeTable | None = Field(
+        default=None, description="Outline of the project; not used yet."
+    )
+    grids: FreeTable | None = Field(
+        default=None, description="Where transformation grids are; not used yet."
+    )
+    local_grid: FreeTable | None = Field(
+        default=None, description="A local site grid; not supported yet."
+    )
+    base: FreeTable | None = Field(default=None, description="The base station; not used yet.")
+    trajectory: FreeTable | None = Field(
+        default=None, description="The flown trajectory; not used yet."
+    )
+    processing: FreeTable = Field(
+        default_factory=dict,
+        description="Settings of the processing; free keys, recorded in the result.",
+    )
+    report: Report = Field(
+        default_factory=Report, description="What the printed report says of itself."
+    )
+
+    _path: Path = PrivateAttr()
+    _notes: tuple[str, ...] = PrivateAttr(())
+
+    @property
+    def path(self) -> Path:
+        """The job file."""
+        return self._path
+
+    @property
+    def folder(self) -> Path:
+        """Folder that relative paths start from."""
+        return self._path.parent
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was read but is not used."""
+        return self._notes
+
+    def as_read(self) -> dict[str, Any]:
+        """Give the job as plain values for JSON: what was written and the defaults that apply.
+
+        Paths stay as written, dates become ISO text; keys that are absent and have no default are left out.
+        """
+        return self.model_dump(mode="json", exclude_none=True)
+
+
+def job_schema() -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of job files, for editors."""
+    schema = Job.model_json_schema()
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        **schema,
+        "title": "accuracy job file",
+    }

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -93,6 +94,8 @@ class Cloud:
         Coordinates on the common grid.
     classification, withheld, synthetic, point_source_id, gps_time, scan_angle_deg : ndarray
         As in `accuracy.formats.PointBatch`.
+    copies : int
+        Points that agreed with another one in every attribute and were put aside.
     """
 
     grid: CommonGrid
@@ -105,11 +108,22 @@ class Cloud:
     point_source_id: NDArray[np.uint16]
     gps_time: NDArray[np.float64]
     scan_angle_deg: NDArray[np.float32]
+    copies: int = 0
 
     def ground(self, classes: Sequence[int]) -> NDArray[np.bool_]:
         """Which points are accepted: of these classes, and not withheld, synthetic or noise."""
         wanted = [c for c in classes if c not in NOISE_CLASSES]
         return np.isin(self.classification, wanted) & ~self.withheld & ~self.synthetic
+
+
+_ATTRIBUTES = (
+    "classification",
+    "withheld",
+    "synthetic",
+    "point_source_id",
+    "gps_time",
+    "scan_angle_deg",
+)
 
 
 def gather(
@@ -143,26 +157,13 @@ def gather(
             )
             for batch in batches
         ]
-        joined: Integers = np.concatenate(parts)
+        joined: Integers = np.concatenate(parts)  # type: ignore[assignment]  # numpy's stubs lose the union
         return joined
 
-    cloud = Cloud(
-        grid,
-        column(0),
-        column(1),
-        column(2),
-        *(
-            np.concatenate([getattr(batch, name) for batch in batches])
-            for name in (
-                "classification",
-                "withheld",
-                "synthetic",
-                "point_source_id",
-                "gps_time",
-                "scan_angle_deg",
-            )
-        ),
-    )
+    attributes: dict[str, Any] = {
+        name: np.concatenate([getattr(batch, name) for batch in batches]) for name in _ATTRIBUTES
+    }
+    cloud = Cloud(grid, x=column(0), y=column(1), z=column(2), **attributes)
     return _without_seam_copies(cloud)
 
 
@@ -189,23 +190,10 @@ def _without_seam_copies(cloud: Cloud) -> Cloud:
             equal |= np.isnan(ordered[1:]) & np.isnan(ordered[:-1])
         same[1:] &= equal
     keep = order[~same]
-    return Cloud(
-        cloud.grid,
-        *(
-            getattr(cloud, name)[keep]
-            for name in (
-                "x",
-                "y",
-                "z",
-                "classification",
-                "withheld",
-                "synthetic",
-                "point_source_id",
-                "gps_time",
-                "scan_angle_deg",
-            )
-        ),
-    )
+    columns: dict[str, Any] = {
+        name: getattr(cloud, name)[keep] for name in ("x", "y", "z", *_ATTRIBUTES)
+    }
+    return replace(cloud, **columns, copies=int(same.sum()))
 
 
 @dataclass(frozen=True)

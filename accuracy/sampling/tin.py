@@ -14,6 +14,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from accuracy.findings import EvidenceValue, Finding, Severity
 from accuracy.formats import PointSurface
 from accuracy.sampling import Sample, Support
 from accuracy.sampling.neighbourhood import (
@@ -79,7 +80,7 @@ def sample_cloud(
     *,
     method: str = "tin",
     progress: Callable[[str], None] = lambda _: None,
-) -> list[Sample]:
+) -> tuple[list[Sample], tuple[Finding, ...]]:
     """Take the height of a cloud at places.
 
     Parameters
@@ -97,8 +98,10 @@ def sample_cloud(
 
     Returns
     -------
-    list of Sample
+    samples : list of Sample
         One per place, in order; heights in stored vertical units.
+    findings : tuple of Finding
+        What was met while reading.
     """
     limit_m = largest_circumradius_m(surfaces, setting)
     radius = 2.0 * limit_m / setting.metres_h
@@ -107,10 +110,11 @@ def sample_cloud(
     siting = max(SITING_LEAST_M, SITING_SPACINGS * spacing_m / 2.0) / setting.metres_h
     cloud = gather(surfaces, x, y, radius, progress)
     if cloud is None:
-        return [
+        nothing = [
             _nothing(surfaces, px, py, limit_m)
             for px, py in zip(x.tolist(), y.tolist(), strict=True)
         ]
+        return nothing, ()
     ground = cloud.ground(setting.ground_classes)
     take = _from_triangle if method == "tin" else _from_nearest
     samples = []
@@ -142,7 +146,18 @@ def sample_cloud(
                 coincident=own.coincident,
             )
         samples.append(replace(sample, support=support))
-    return samples
+    return samples, _copies(cloud)
+
+
+def _copies(cloud: Cloud) -> tuple[Finding, ...]:
+    if not cloud.copies:
+        return ()
+    message = (
+        f"{cloud.copies} points near the checkpoints agree with another point in every attribute "
+        "(overlapping tiles, or points delivered twice); each was counted once"
+    )
+    evidence: dict[str, EvidenceValue] = {"points": cloud.copies}
+    return (Finding("file-duplicate-points", Severity.NOTE, message, evidence=evidence),)
 
 
 def _outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:

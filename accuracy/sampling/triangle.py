@@ -239,9 +239,7 @@ def _choose(lifted: _Lifted, corners: tuple[int, int, int], circle: list[int]) -
     rest = sorted(ring[1:], key=cmp_to_key(turning))
     ordered = (ring[0], *rest)
     triangle = next(
-        (ring[0], i, j)
-        for i, j in pairwise(rest)
-        if contains_origin(hub, points[i], points[j])
+        (ring[0], i, j) for i, j in pairwise(rest) if contains_origin(hub, points[i], points[j])
     )
     return Containing(triangle, ordered, _circumradius_squared(lifted, corners))
 

@@ -7,9 +7,15 @@ from hypothesis import strategies as st
 from memory_cloud import MemoryCloud
 from support import assert_metres
 
-from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
+from accuracy.sampling import Sample, tin
+from accuracy.sampling.tin import CloudSetting, largest_circumradius_m
 
 EAST, NORTH = 412_345_678, 5_012_345_678  # millimetres: northings of 5 000 km
+
+
+def sample_cloud(*arguments: object, **options: object) -> list[Sample]:
+    """Take the samples alone."""
+    return tin.sample_cloud(*arguments, **options)[0]  # type: ignore[arg-type]
 
 
 def setting(**changes: object) -> CloudSetting:
@@ -68,6 +74,13 @@ def test_seam_points_of_overlapping_tiles_count_once() -> None:
     )
     assert [s.height for s in two] == [s.height for s in back]
     assert_metres([s.height for s in two], [s.height for s in one], within_m=1e-9)
+    _, (finding,) = tin.sample_cloud(
+        [tile_a, tile_b], px, py, setting(max_circumradius_m=20.0, design_anps_m=2.0)
+    )
+    assert (finding.code, finding.evidence["points"]) == (
+        "file-duplicate-points",
+        int((west & east).sum()),
+    )
     assert [s.support.points for s in one if s.support] == [
         s.support.points for s in two if s.support
     ]

@@ -1,0 +1,123 @@
+"""Which stored points lie near any of some places: the sieve that streamed clouds pass through."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from accuracy.formats.las_header import STORED_REACH
+
+MOST_CELLS = 1 << 22
+
+
+class Places:
+    """Discs around places, searched in stored integer coordinates.
+
+    A coarse mask of cells, at least one radius wide, throws most points out with integer arithmetic; the
+    rest are measured against the places of their cell.
+
+    Parameters
+    ----------
+    x, y : ndarray of float64, shape (n,)
+        Places in stored units; places that are not finite are near nothing.
+    radius : float
+        In stored units, measured horizontally.
+    scale, offset : tuple of float
+        Of stored x and y.
+
+    Notes
+    -----
+    A place is carried to stored integers in floating point. Its error there, plus two stored units, is
+    added to the radius, so that no point within the radius is missed.
+    """
+
+    def __init__(
+        self,
+        x: NDArray[np.float64],
+        y: NDArray[np.float64],
+        radius: float,
+        scale: tuple[float, float],
+        offset: tuple[float, float],
+    ) -> None:
+        axes = []
+        for values, one_scale, one_offset in zip((x, y), scale, offset, strict=True):
+            with np.errstate(over="ignore"):  # places as far away as that are dropped below
+                stored = (np.asarray(values, dtype=np.float64) - one_offset) / one_scale
+            stored = np.clip(stored, -1e300, 1e300)  # infinities would not add up
+            largest = abs(one_offset) + STORED_REACH * one_scale  # of any point in the file
+            if math.isfinite(radius):
+                largest += radius
+            margin = 2.0 + 4.0 * math.ulp(largest) / one_scale
+            axes.append((stored, radius / one_scale + margin, margin * one_scale))
+        (px, reach_x, margin_x), (py, reach_y, margin_y) = axes
+        with np.errstate(invalid="ignore"):
+            kept = (np.abs(px) <= STORED_REACH + reach_x) & (np.abs(py) <= STORED_REACH + reach_y)
+        self._px, self._py = px[kept], py[kept]
+        self._scale = scale
+        self._reach = radius + math.hypot(margin_x, margin_y)
+        self._build(reach_x, reach_y)
+
+    def _build(self, reach_x: float, reach_y: float) -> None:
+        """Lay the cells out and list the places whose disc touches each."""
+        low_high = []
+        for stored, reach in ((self._px, reach_x), (self._py, reach_y)):
+            low = np.clip(np.floor(stored - reach), -STORED_REACH, STORED_REACH).astype(np.int64)
+            high = np.clip(np.ceil(stored + reach), -STORED_REACH, STORED_REACH).astype(np.int64)
+            low_high.append((low, high, math.ceil(min(reach, STORED_REACH)).bit_length()))
+        (x_low, x_high, shift_x), (y_low, y_high, shift_y) = low_high
+        if not self._px.size:
+            self._box = (0, -1, 0, -1)
+            return
+        self._box = (int(x_low.min()), int(x_high.max()), int(y_low.min()), int(y_high.max()))
+        while True:
+            columns = ((self._box[1] - self._box[0]) >> shift_x) + 1
+            rows = ((self._box[3] - self._box[2]) >> shift_y) + 1
+            if columns * rows <= MOST_CELLS:
+                break
+            if columns > rows:
+                shift_x += 1
+            else:
+                shift_y += 1
+        self._shifts, self._rows = (shift_x, shift_y), rows
+        column0, column1 = ((v - self._box[0]) >> shift_x for v in (x_low, x_high))
+        row0, row1 = ((v - self._box[2]) >> shift_y for v in (y_low, y_high))
+        cells, members = [], []
+        for right in range(3):  # a disc is at most two cells wide and touches at most three
+            for up in range(3):
+                touched = np.flatnonzero((column0 + right <= column1) & (row0 + up <= row1))
+                cells.append((column0[touched] + right) * rows + row0[touched] + up)
+                members.append(touched)
+        cell, member = np.concatenate(cells), np.concatenate(members)
+        self._members = member[np.argsort(cell, kind="stable")]
+        self._counts = np.bincount(cell, minlength=columns * rows).astype(np.int32)
+        self._starts = (np.cumsum(self._counts, dtype=np.int64) - self._counts).astype(np.int64)
+
+    def near(self, x: NDArray[np.int32], y: NDArray[np.int32]) -> NDArray[np.intp]:
+        """Give the indices, ascending, of the stored points near any place.
+
+        Parameters
+        ----------
+        x, y : ndarray of int32, shape (n,)
+            Stored coordinates.
+        """
+        x0, x1, y0, y1 = self._box
+        candidates = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
+        if not candidates.size:
+            return candidates
+        near_x, near_y = x[candidates].astype(np.int64), y[candidates].astype(np.int64)
+        cell = ((near_x - x0) >> self._shifts[0]) * self._rows + ((near_y - y0) >> self._shifts[1])
+        open_ = np.flatnonzero(self._counts[cell])  # still to be measured
+        hit = np.zeros(candidates.size, dtype=np.bool_)
+        turn = 0
+        while open_.size:
+            place = self._members[self._starts[cell[open_]] + turn]
+            with np.errstate(over="ignore"):  # absurd scales only
+                east = (near_x[open_] - self._px[place]) * self._scale[0]
+                north = (near_y[open_] - self._py[place]) * self._scale[1]
+            inside = np.hypot(east, north) <= self._reach
+            hit[open_[inside]] = True
+            turn += 1
+            open_ = open_[~inside & (self._counts[cell[open_]] > turn)]
+        return candidates[hit]

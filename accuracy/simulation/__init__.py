@@ -1,0 +1,1 @@
+"""Invented sites, flights and surveys whose truth is known."""

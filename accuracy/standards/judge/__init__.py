@@ -1,0 +1,27 @@
+"""The judge: the only place that sets a verdict.
+
+A claim has up to three parts (vertical, horizontal, 3d). Each part is computed, then a list of rules is
+asked; a rule that gives a reason takes the statement away, whatever the numbers say.
+"""
+
+from __future__ import annotations
+
+from accuracy.standards.judge.records import (
+    Check,
+    Evidence,
+    Judgement,
+    PartJudgement,
+    StatementKind,
+    Verdict,
+)
+from accuracy.standards.judge.verdict import judge
+
+__all__ = [
+    "Check",
+    "Evidence",
+    "Judgement",
+    "PartJudgement",
+    "StatementKind",
+    "Verdict",
+    "judge",
+]

@@ -1,0 +1,168 @@
+"""What the judge is given and what it gives: frozen records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from accuracy.findings import Finding
+from accuracy.standards.library import Part
+from accuracy.stats import Component, Cover, Group, select
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+Verdict = Literal["passes", "fails", "no-statement", "reported"]
+StatementKind = Literal["tested", "failed", "reduced", "none", "reported"]
+
+_ARRAYS = ("east_m", "north_m", "up_m", "survey_rmse_h_m", "survey_rmse_v_m")
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What was found on one dataset: residuals in metres and what stands against a statement.
+
+    Attributes
+    ----------
+    dataset : str
+        Name.
+    kind : {"point-cloud", "raster", "measured-points"}
+        What it is.
+    ids : tuple of str
+        Checkpoints, shape (n,), without control and excluded points.
+    east_m, north_m, up_m : ndarray, shape (n,)
+        Measured minus surveyed; NaN where there is none.
+    vegetated : ndarray of bool, shape (n,)
+        Land cover group.
+    survey_rmse_h_m, survey_rmse_v_m : ndarray, shape (n,)
+        The survey's own RMSE, horizontal radial and vertical; NaN where unknown.
+    survey_method : str or None
+        Method named in the job, a ``survey_method.id`` of the standard: its accuracy stands in where
+        unknown.
+    adjusted_to_points : bool
+        The dataset was adjusted to these very points.
+    blocked_horizontal, blocked_vertical : tuple of str
+        Reasons why no statement is possible, from the layers below (frame, datum, units).
+    cover_assumed_count : int
+        Points whose land cover was not stated and was taken as non-vegetated.
+    """
+
+    dataset: str
+    kind: Literal["point-cloud", "raster", "measured-points"]
+    ids: tuple[str, ...]
+    east_m: NDArray[np.float64]
+    north_m: NDArray[np.float64]
+    up_m: NDArray[np.float64]
+    vegetated: NDArray[np.bool_]
+    survey_rmse_h_m: NDArray[np.float64]
+    survey_rmse_v_m: NDArray[np.float64]
+    survey_method: str | None = None
+    adjusted_to_points: bool = False
+    blocked_horizontal: tuple[str, ...] = ()
+    blocked_vertical: tuple[str, ...] = ()
+    cover_assumed_count: int = 0
+
+    def __post_init__(self) -> None:
+        import numpy as np
+
+        for name in (*_ARRAYS, "vegetated"):
+            kind = np.bool_ if name == "vegetated" else np.float64
+            array: NDArray[np.float64] | NDArray[np.bool_] = np.array(
+                getattr(self, name), dtype=kind
+            )  # a copy of our own, then locked
+            if array.shape != (len(self.ids),):
+                raise ValueError(f"{name} has shape {array.shape} for {len(self.ids)} points")
+            array.flags.writeable = False
+            object.__setattr__(self, name, array)
+
+    def group(self, component: Component, cover: Cover) -> Group:
+        """Give the points of a component and cover."""
+        return select(
+            component,
+            cover,
+            self.east_m,
+            self.north_m,
+            self.up_m,
+            self.vegetated,
+            self.survey_rmse_h_m,
+            self.survey_rmse_v_m,
+        )
+
+
+@dataclass(frozen=True)
+class Check:
+    """One statistic against its limit (None: as found). `value` and `limit` are in `unit`."""
+
+    name: str
+    component: str
+    cover: str
+    estimator: str
+    n: int
+    value: float | None
+    limit: float | None
+    operator: Literal["<=", "<"] | None
+    unit: str
+    passes: bool | None
+    survey_error_included: bool
+    cite: str
+    verification: str
+
+
+@dataclass(frozen=True)
+class PartJudgement:
+    """What the standard makes of one part of a claim.
+
+    Attributes
+    ----------
+    checks : mapping
+        Id of the measure in the standard's file to its check, requirements first.
+    n, minimum : int, int or None
+        Points that count, and the fewest the document wants.
+    notes : tuple of str
+        What the statement must name, such as the formula of a circle.
+    """
+
+    part: Part
+    verdict: Verdict
+    reasons: tuple[str, ...]
+    checks: Mapping[str, Check]
+    n: int
+    minimum: int | None
+    statement_kind: StatementKind
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """What the standard makes of one claim."""
+
+    standard: str
+    title: str
+    claimed: Mapping[str, float | int | str | bool]
+    dataset: str
+    parts: tuple[PartJudgement, ...]
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...] = ()
+
+    @property
+    def checks(self) -> tuple[Check, ...]:
+        """Every check of every part."""
+        return tuple(check for part in self.parts for check in part.checks.values())
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why there is no statement; empty otherwise."""
+        several = len(self.parts) > 1
+        return tuple(
+            f"{part.part}: {reason}" if several else reason
+            for part in self.parts
+            for reason in part.reasons
+        )
+
+    @property
+    def statement_kind(self) -> StatementKind:
+        """The kind of statement that belongs to the verdict."""
+        return next(part.statement_kind for part in self.parts if part.verdict == self.verdict)

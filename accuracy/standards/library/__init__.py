@@ -1,0 +1,48 @@
+"""The library of standards: numbers, wording and citations as data, loaded from TOML and checked.
+
+A standard's file never holds a formula, only the name of an estimator of `accuracy.stats`. A client's own
+specification is the same kind of file, kept beside the job. A new edition is a new file.
+"""
+
+from __future__ import annotations
+
+from accuracy.standards.library.reading import ESTIMATORS, parse_standard
+from accuracy.standards.library.records import (
+    UNITS,
+    ClaimKey,
+    Expectation,
+    Limit,
+    Measure,
+    Minimum,
+    Part,
+    Rule,
+    Standard,
+    SurveyMethod,
+    SurveyRule,
+    Verification,
+    Wording,
+    WorkedExample,
+)
+from accuracy.standards.library.shelf import check_claim, list_standards, load_standard
+
+__all__ = [
+    "ESTIMATORS",
+    "UNITS",
+    "ClaimKey",
+    "Expectation",
+    "Limit",
+    "Measure",
+    "Minimum",
+    "Part",
+    "Rule",
+    "Standard",
+    "SurveyMethod",
+    "SurveyRule",
+    "Verification",
+    "Wording",
+    "WorkedExample",
+    "check_claim",
+    "list_standards",
+    "load_standard",
+    "parse_standard",
+]

@@ -1,0 +1,252 @@
+"""What a standard's file says, as frozen records. Every record with a number carries its source."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Literal
+
+from accuracy.units import LengthUnit
+
+Part = Literal["vertical", "horizontal", "3d"]
+Component = Literal["east", "north", "up", "horizontal", "3d"]
+Cover = Literal["all", "non-vegetated", "vegetated"]
+
+#: How a number was come by. ``read``: in the document or an official companion. ``second-hand``: in a
+#: quotation or extract. ``from-memory``: unverified. ``derived``: computed from others. ``client``: set by
+#: the client in their own specification.
+Verification = Literal["read", "second-hand", "from-memory", "derived", "client"]
+
+#: Units a standard's file may use, with their length in metres.
+UNITS: Mapping[str, Fraction] = MappingProxyType(
+    {
+        "m": Fraction(1),
+        "cm": Fraction(1, 100),
+        "mm": Fraction(1, 1000),
+        "foot": LengthUnit.FOOT.metres,
+        "us-survey-foot": LengthUnit.US_SURVEY_FOOT.metres,
+    }
+)
+
+_PARTS: Mapping[str, Part] = MappingProxyType(
+    {
+        "up": "vertical",
+        "east": "horizontal",
+        "north": "horizontal",
+        "horizontal": "horizontal",
+        "3d": "3d",
+    }
+)
+
+
+@dataclass(frozen=True)
+class ClaimKey:
+    """A key that a claim may give: a length (class or limit) in `unit`, or one of `choices`."""
+
+    name: str
+    meaning: str
+    kind: Literal["length", "choice"] = "length"
+    unit: str | None = None
+    choices: tuple[str, ...] = ()
+    required: bool = False
+
+
+@dataclass(frozen=True)
+class Limit:
+    """A limit: a fixed `value`, or `factor` times what the claim gives for `key`, or from a `table` by it.
+
+    Attributes
+    ----------
+    unit : str
+        Unit of `value`, of the table, or of the key's lengths; a key of `UNITS`.
+    """
+
+    unit: str
+    key: str | None = None
+    factor: float | None = None
+    table: Mapping[str, float] | None = None
+    value: float | None = None
+
+    def metres(self, claimed: Mapping[str, object]) -> float | None:
+        """Give the limit in metres; None where the claim does not give the key.
+
+        Multiplied as decimals: 3 times 10 cm is exactly the number written 0.3.
+        """
+        if self.key is None:
+            number = Fraction(repr(self.value))
+        elif self.key not in claimed:
+            return None
+        elif self.table is not None:
+            number = Fraction(repr(self.table[str(claimed[self.key])]))
+        else:
+            number = Fraction(repr(self.factor)) * Fraction(str(claimed[self.key]))
+        return float(number * UNITS[self.unit])
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One statistic that the document wants: with a limit (requirement) or as found (report)."""
+
+    id: str
+    name: str
+    component: Component
+    cover: Cover
+    estimator: str
+    survey_error_included: bool
+    cite: str
+    verification: Verification
+    limit: Limit | None = None
+    operator: Literal["<=", "<"] = "<="
+
+    @property
+    def part(self) -> Part:
+        """Which statement the measure belongs to."""
+        return _PARTS[self.component]
+
+
+@dataclass(frozen=True)
+class Minimum:
+    """Fewest points for a statement; where not `binding`, fewer are a finding only."""
+
+    part: Part
+    cover: Cover
+    minimum: int
+    binding: bool
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class SurveyRule:
+    """How much better than the limit the survey must be.
+
+    `ratio` is None where the document only wants a source of higher accuracy. Where `binding`, a survey
+    known to be too coarse forbids a statement.
+    """
+
+    ratio: float | None
+    binding: bool
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class SurveyMethod:
+    """Survey accuracy that the document gives by method, for surveys that state none."""
+
+    id: str
+    name: str
+    rmse_h_m: float | None
+    rmse_v_m: float | None
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A screen relative to the limit on the RMSE.
+
+    ``mean-error``: the mean of each axis against `factor` times the limit. ``blunder``: each residual.
+    """
+
+    kind: Literal["mean-error", "blunder"]
+    factor: float
+    operator: Literal["<=", "<"]
+    binding: bool
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class Wording:
+    """The document's own words, with ``{placeholders}``.
+
+    Attributes
+    ----------
+    kind : {"tested", "reduced", "reported"}
+        ``tested``: all limits are met. ``reduced``: fewer points than the minimum. ``reported``: the value
+        as found, with no limit in it.
+    text : str
+        Placeholders: ids of measures, names of claim keys, ``n``, ``minimum``, ``unit``.
+    vegetated_text : str
+        Added where there are vegetated points.
+    unit : str
+        Unit of the values: a key of `UNITS`, or ``display`` for the unit that the reader asked for.
+    """
+
+    kind: Literal["tested", "reduced", "reported"]
+    part: Part
+    text: str
+    vegetated_text: str
+    unit: str
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class Expectation:
+    """One published result of a worked example, in metres, printed with so many decimals."""
+
+    component: Component
+    cover: Cover
+    statistic: str
+    survey_error_included: bool
+    value: float
+    decimals: int
+
+
+@dataclass(frozen=True)
+class WorkedExample:
+    """Residuals with published or derived results: the standard's own test.
+
+    `passes` says for measures by id whether they keep the limit of `claim`.
+    """
+
+    name: str
+    east_m: tuple[float, ...]
+    north_m: tuple[float, ...]
+    up_m: tuple[float, ...]
+    vegetated: bool
+    survey_rmse_h_m: float | None
+    survey_rmse_v_m: float | None
+    expect: tuple[Expectation, ...]
+    claim: Mapping[str, float | str]
+    passes: Mapping[str, bool]
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
+class Standard:
+    """One edition of one document, or a client's specification."""
+
+    id: str
+    title: str
+    edition: str
+    document: str
+    date: str
+    url: str
+    note: str
+    superseded_by: str
+    class_required: bool
+    source: str
+    claim_keys: tuple[ClaimKey, ...]
+    requirements: tuple[Measure, ...]
+    reports: tuple[Measure, ...]
+    minimums: tuple[Minimum, ...]
+    survey: SurveyRule | None
+    survey_methods: tuple[SurveyMethod, ...]
+    rules: tuple[Rule, ...]
+    wordings: tuple[Wording, ...]
+    worked_examples: tuple[WorkedExample, ...]
+
+    @property
+    def full_title(self) -> str:
+        """Title with edition, for print."""
+        return f"{self.title}, {self.edition}" if self.edition else self.title
+
+    def wording(self, kind: str, part: str) -> Wording | None:
+        """Give the document's words for a case, or None where it has none."""
+        return next((w for w in self.wordings if (w.kind, w.part) == (kind, part)), None)

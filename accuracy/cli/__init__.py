@@ -1,0 +1,122 @@
+"""The command line: one thin file per command, and the only place that decides an exit code."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
+from typing import Any
+
+import click
+
+from accuracy import __version__
+from accuracy.errors import AccuracyError, ExitCode
+
+#: Command to the module that holds it; loaded only when asked for.
+COMMANDS: Mapping[str, str] = MappingProxyType(
+    {"demo": "accuracy.cli.demo", "verify": "accuracy.cli.verify"}
+)
+
+EXIT_CODES = """\b
+Exit codes:
+  0    no claim fails or lacks a statement
+  1    a claim fails
+  2    could not run: usage, job or input
+  3    a claim has no statement, and none fails
+  70   fault in the tool
+  130  interrupted, nothing left behind"""
+
+
+class _Lazy(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(COMMANDS[cmd_name]).command
+        return command
+
+
+@click.group(
+    cls=_Lazy,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+    epilog=EXIT_CODES,
+)
+@click.version_option(__version__, prog_name="accuracy")
+def group() -> None:
+    """Check a point cloud, elevation raster or orthophoto against surveyed checkpoints.
+
+    \b
+    Try it:   accuracy demo site
+    Then:     accuracy verify site/job.toml
+    """  # noqa: D301 (click's own mark for text that must not be re-wrapped)
+
+
+def _say(text: str) -> None:
+    """Write to stderr, whatever the console can show."""
+    encoding = sys.stderr.encoding or "utf-8"
+    sys.stderr.write(text.encode(encoding, "replace").decode(encoding) + "\n")
+
+
+def write_out(text: str) -> None:
+    """Write to stdout; characters that the console does not know are replaced, never a traceback."""
+    encoding = sys.stdout.encoding or "utf-8"
+    sys.stdout.write(text.encode(encoding, "replace").decode(encoding))
+    sys.stdout.flush()
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and give its exit code; nothing escapes as a traceback."""
+    try:
+        outcome: Any = group.main(
+            args=list(arguments) if arguments is not None else None,
+            prog_name="accuracy",
+            standalone_mode=False,
+        )
+    except click.exceptions.Exit as stop:
+        return int(stop.exit_code)
+    except click.ClickException as error:
+        _say(f"error: {error.format_message()}")
+        if isinstance(error, click.UsageError) and error.ctx is not None:
+            _say(f"  remedy: see {error.ctx.command_path} --help")
+        return ExitCode.COULD_NOT_RUN
+    except AccuracyError as error:
+        _say(f"error: {error}")
+        return error.exit_code
+    except (KeyboardInterrupt, click.exceptions.Abort):
+        _say("interrupted; nothing was left behind")
+        return ExitCode.INTERRUPTED
+    except BrokenPipeError:
+        return ExitCode.COULD_NOT_RUN
+    except MemoryError:
+        _say(
+            "error: not enough memory\n  remedy: close other programs, or test fewer files at a time"
+        )
+        return ExitCode.COULD_NOT_RUN
+    except Exception as error:
+        _say(_fault(error))
+        return ExitCode.FAULT_IN_TOOL
+    return int(outcome or ExitCode.PASSES)
+
+
+def _fault(error: Exception) -> str:
+    """Describe a fault of the tool itself so that it can be reported, without a traceback on the screen."""
+    import os
+    import traceback
+
+    if os.environ.get("ACCURACY_TRACEBACK"):
+        return traceback.format_exc()
+    last = traceback.extract_tb(error.__traceback__)[-1]
+    return (
+        f"fault in the tool: {type(error).__name__}: {error}\n"
+        f"  at {last.name}, line {last.lineno}; accuracy {__version__}\n"
+        "  remedy: this is not your mistake. Please report it with these lines and the job file; "
+        "set ACCURACY_TRACEBACK=1 to see more"
+    )
+
+
+def main() -> None:
+    """Entry point of the ``accuracy`` command."""
+    sys.exit(run())

@@ -1,0 +1,50 @@
+"""Words and numbers as they are printed, the same in every view."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from accuracy.standards.judge import Check
+from accuracy.stats import show, show_both
+from accuracy.units import LengthUnit, from_metres
+
+VERDICT_WORDS = {
+    "passes": "PASSES",
+    "fails": "FAILS",
+    "no-statement": "NO STATEMENT",
+    "reported": "REPORTED",
+    "none": "NOTHING CLAIMED",
+}
+
+
+def printable(text: str) -> str:
+    """Make text from a file harmless on a terminal and in plain text: control characters become visible."""
+    return "".join(
+        character
+        if unicodedata.category(character) not in ("Cc", "Cf", "Cs", "Co", "Cn")
+        else "\ufffd"
+        for character in text
+    )
+
+
+def length(
+    value_m: float | None, unit: LengthUnit, *, decimals: int = 3, sign: bool = False
+) -> str:
+    """Print a length in the display unit; a missing one as a dash."""
+    if value_m is None:
+        return "-"
+    value = round(from_metres(value_m, unit), decimals) + 0.0
+    return f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
+
+
+def check_text(check: Check, unit: LengthUnit, *, decimals: int = 4) -> str:
+    """Print one check: name, value, operator, limit, unit, number of points; digits never contradict it."""
+    name = f"{check.name}, survey error included" if check.survey_error_included else check.name
+    if check.value is None:
+        return f"{name}: no value, n = {check.n}"
+    if check.limit is None or check.operator is None:
+        value = show(check.value, decimals=decimals, per_unit=unit.metres)
+        return f"{name}: {value} {unit.symbol}, n = {check.n}"
+    value, limit = show_both(check.value, check.limit, check.operator, decimals, unit.metres)
+    sense = check.operator if check.passes else {"<=": ">", "<": ">="}[check.operator]
+    return f"{name}: {value} {sense} {limit} {unit.symbol}, n = {check.n}"

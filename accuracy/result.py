@@ -1,0 +1,280 @@
+"""The result: the complete record of one verification, to and from JSON.
+
+Every other output is a view of it. The same inputs give the same bytes outside ``run``. The shape is that of
+``accuracy/result.schema.json``, which is shipped with the package.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from enum import Enum
+from importlib import resources
+from pathlib import Path, PurePath
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Literal
+
+from accuracy.errors import ExitCode, ResultError
+from accuracy.findings import Finding
+from accuracy.formats import CrsEvidence
+from accuracy.georeferencing.reference import Reference
+from accuracy.layout import Layout
+from accuracy.residuals import Position, ResidualRow
+from accuracy.standards.judge import Check
+from accuracy.stats import Figure
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FORMAT = "accuracy-result"
+
+#: 1: first.
+FORMAT_VERSION = 1
+
+Verdict = Literal["passes", "fails", "no-statement", "reported"]
+Overall = Literal["passes", "fails", "no-statement", "reported", "none"]
+
+
+@dataclass(frozen=True)
+class Run:
+    """Everything that may differ between identical runs.
+
+    Attributes
+    ----------
+    tool_version, python : str
+        Versions of this package and of Python.
+    libraries : mapping of str to str
+        Versions of the libraries that compute.
+    proj, epsg : str
+        Versions of PROJ and of its EPSG dataset.
+    started, finished : str
+        UTC, ISO 8601.
+    paths : mapping of str to str
+        Path as written to absolute path.
+    workers : int
+        Processes or threads that read.
+    notes : tuple of str
+        Reuse of an index or of hashes, a foreign environment put aside.
+    """
+
+    tool_version: str
+    python: str
+    libraries: Mapping[str, str]
+    proj: str
+    epsg: str
+    started: str
+    finished: str
+    paths: Mapping[str, str]
+    workers: int = 1
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class InputFile:
+    """One file that was read: what it is, its hash, and what it says about coordinates."""
+
+    path: str
+    role: Literal["job", "checkpoints", "deliverable", "standard"]
+    dataset: str | None
+    format: str
+    bytes: int
+    sha256: str
+    crs_evidence: tuple[CrsEvidence, ...] = ()
+    reference: Reference | None = None
+
+
+@dataclass(frozen=True)
+class Grid:
+    """A grid file used by a transformation."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Transformation:
+    """How checkpoints were carried to the frame of a dataset, in words and steps.
+
+    `accuracy_m` is None where the operation's accuracy is unknown.
+    """
+
+    dataset: str
+    source: str
+    target: str
+    horizontal: Literal["identity", "unknown", "differs"]
+    vertical: Literal["identity", "unknown", "differs"]
+    steps: tuple[str, ...]
+    grids: tuple[Grid, ...] = ()
+    accuracy_m: float | None = None
+    epoch_year: float | None = None
+    not_applied: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ClaimResult:
+    """One claim and what the standard made of it."""
+
+    standard: str
+    title: str
+    claimed: Mapping[str, float | int | str | bool]
+    checks: tuple[Check, ...]
+    verdict: Verdict
+    reason: str | None
+    statement: str
+
+
+@dataclass(frozen=True)
+class DatasetResult:
+    """One deliverable: residuals, figures and claims."""
+
+    name: str
+    kind: Literal["point-cloud", "raster", "measured-points"]
+    wkt: str | None
+    height_method: str | None
+    max_circumradius_m: float | None
+    residuals: tuple[ResidualRow, ...]
+    figures: tuple[Figure, ...]
+    claims: tuple[ClaimResult, ...]
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """A surveyed point that is never judged, with the reason."""
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Result:
+    """The complete record of one verification. Fields are those of the shipped JSON Schema."""
+
+    run: Run
+    job: Mapping[str, Any]
+    inputs: tuple[InputFile, ...]
+    transformations: tuple[Transformation, ...]
+    datasets: tuple[DatasetResult, ...]
+    excluded: tuple[LeftOut, ...]
+    control: tuple[str, ...]
+    layout: Layout
+    findings: tuple[Finding, ...]
+    cautions: tuple[str, ...]
+    verdict: Overall
+    base: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    format: str = FORMAT
+    format_version: int = FORMAT_VERSION
+
+    @property
+    def exit_code(self) -> ExitCode:
+        """What the process tells its caller."""
+        return {
+            "fails": ExitCode.FAILS,
+            "no-statement": ExitCode.NO_STATEMENT,
+        }.get(self.verdict, ExitCode.PASSES)
+
+    @property
+    def residuals(self) -> pd.DataFrame:
+        """All residuals as a table, one row per dataset and surveyed point; lengths in metres."""
+        import pandas as pd
+
+        rows = []
+        for dataset in self.datasets:
+            for row in dataset.residuals:
+                residual = row.residual or Position()
+                rows.append(
+                    {
+                        "dataset": dataset.name,
+                        "id": row.id,
+                        "cover": row.cover,
+                        "role": row.role,
+                        "used": row.used,
+                        "east_m": residual.east_m,
+                        "north_m": residual.north_m,
+                        "up_m": residual.up_m,
+                        "reason": row.reason,
+                    }
+                )
+        return pd.DataFrame(rows)
+
+    def to_json(self) -> str:
+        """Write the record as JSON text, keys in the order of the schema."""
+        order = ["format", "format_version", "run"]
+        data = plain(self)
+        assert isinstance(data, dict)
+        ordered = {key: data[key] for key in order} | data
+        return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def overall(verdicts: list[Verdict]) -> Overall:
+    """Fold the verdicts of all claims: a failure first, then a missing statement."""
+    for verdict in ("fails", "no-statement", "passes", "reported"):
+        if verdict in verdicts:
+            return verdict
+    return "none"
+
+
+def plain(value: object) -> Any:
+    """Turn records into what JSON knows; refuse what would be lost (NaN, unknown types)."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Enum):
+        return plain(value.value)
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, (tuple, list)):
+        return [plain(item) for item in value]
+    if isinstance(value, PurePath):
+        return value.as_posix()
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError(f"{value} has no place in a result")
+    if value is None or isinstance(value, (str, bool, int, float)):
+        return value
+    raise TypeError(f"a {type(value).__name__} has no place in a result")
+
+
+def result_schema() -> dict[str, Any]:
+    """Give the JSON Schema of ``result.json``."""
+    text = resources.files("accuracy").joinpath("result.schema.json").read_text("utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
+
+
+def read_result(path: Path) -> Result:
+    """Read ``result.json``.
+
+    Raises
+    ------
+    ResultError
+        The file is missing, not a result, or of a format version this package does not know.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    remedy = "hand in a result.json written by accuracy verify"
+    try:
+        data = json.loads(path.read_text("utf-8"))
+    except OSError as error:
+        raise ResultError(
+            f"cannot be read: {error.strerror}", where=str(path), remedy=remedy
+        ) from error
+    except ValueError as error:
+        raise ResultError("is not JSON", where=str(path), remedy=remedy) from error
+    if not isinstance(data, dict) or data.get("format") != FORMAT:
+        raise ResultError("is not an accuracy result", where=str(path), remedy=remedy)
+    if data.get("format_version") != FORMAT_VERSION:
+        raise ResultError(
+            f"has format version {data.get('format_version')}; this is version {FORMAT_VERSION}",
+            where=str(path),
+            remedy="read it with the version of the tool that wrote it",
+        )
+    try:
+        return TypeAdapter(Result).validate_python(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise ResultError(
+            f"is damaged at {place}: {first['msg']}", where=str(path), remedy=remedy
+        ) from error

@@ -1,0 +1,74 @@
+"""Example files that are kept in the project and rebuilt by a test: ``reports/`` and ``checkpoints/``.
+
+``python tests/gold.py --write`` rebuilds them after a wanted change; read the difference before committing.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+
+#: What differs between identical runs, put aside in the kept example.
+RUN_LEFT_OUT = "left out of this example: it differs from run to run and holds paths of the machine"
+
+
+def demo_files() -> dict[str, bytes]:
+    """Give the demo's result as kept in ``reports/demo`` and its table as kept in ``checkpoints``."""
+    from accuracy.job import load_job
+    from accuracy.pipeline import verify
+    from accuracy.reports import render_all
+    from accuracy.simulation.demo import build_demo
+
+    with tempfile.TemporaryDirectory() as folder:
+        demo = build_demo(Path(folder) / "site")
+        files = render_all(verify(load_job(demo.job)))
+        job = demo.job.read_bytes()
+        table = (demo.folder / "checkpoints" / "site.csv").read_bytes()
+    record = json.loads(files["result.json"])
+    record["run"] = RUN_LEFT_OUT
+    files["result.json"] = (json.dumps(record, ensure_ascii=False, indent=1) + "\n").encode()
+    kept = {f"reports/demo/{name}": content for name, content in files.items()}
+    return {**kept, "reports/demo/job.toml": job, **table_files(table)}
+
+
+def table_files(table: bytes) -> dict[str, bytes]:
+    """Give the demo's table in the other forms that crews hand in; see ``checkpoints/README.md``."""
+    rows = [line.split(",") for line in table.decode("utf-8").splitlines() if line]
+    points = [row[:4] for row in rows[1:9]]
+    foot = 0.3048
+    comma = "\r\n".join(
+        ";".join([row[0], *(value.replace(".", ",") for value in row[1:])]) for row in points
+    )
+    forms = {
+        "pnezd.txt": "".join(f"{p},{n},{e},{z},check\n" for p, e, n, z in points),
+        "decimal-comma.csv": "\ufeffPoint;East;North;Elevation\r\n" + comma + "\r\n",
+        "blanks.txt": "# invented points\n"
+        + "".join(f"{p:<6}{e:>14}{n:>15}{z:>11}\n" for p, e, n, z in points),
+        "feet.csv": "id,easting_ft,northing_ft,height_ft\n"
+        + "".join(
+            f"{p},{float(e) / foot:.5f},{float(n) / foot:.5f},{float(z) / foot:.5f}\n"
+            for p, e, n, z in points
+        ),
+    }
+    kept = {f"checkpoints/{name}": text.encode("utf-8") for name, text in forms.items()}
+    return {"checkpoints/site.csv": table, **kept}
+
+
+def main() -> int:
+    """Rebuild the kept files."""
+    if sys.argv[1:] != ["--write"]:
+        sys.stderr.write(f"{__doc__}\n")
+        return 2
+    for name, content in demo_files().items():
+        path = ROOT / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,381 @@
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pytest
+from jobs import (
+    CRS,
+    EAST,
+    NORTH,
+    plane_checkpoints,
+    write_job,
+    write_plane_cloud,
+    write_points_table,
+)
+from support import assert_metres
+
+from accuracy.errors import AccuracyError
+from accuracy.formats.las_write import write_points
+from accuracy.job import load_job
+from accuracy.pipeline import verify
+from accuracy.reports import render_all
+from accuracy.result import Result, read_result, result_schema
+
+SURVEY = {"survey_rmse_h_m": 0.01, "survey_rmse_v_m": 0.01}
+
+
+def wkt_of(code: str) -> str:
+    """WKT 1 of a compound code, by PROJ."""
+    import pyproj
+
+    return str(pyproj.CRS.from_user_input(code).to_wkt("WKT1_GDAL"))
+
+
+def run(path: Path) -> Result:
+    """Verify a job; every result is valid against the shipped schema and survives its own file."""
+    result = verify(load_job(path))
+    text = result.to_json()
+    jsonschema.validate(json.loads(text), result_schema())
+    copy = path.with_name("copy.json")
+    copy.write_text(text, "utf-8")
+    assert read_result(copy).to_json() == text
+    assert set(render_all(result)) == {
+        "result.json",
+        "residuals.csv",
+        "statement.txt",
+        "summary.txt",
+    }
+    return result
+
+
+def codes(result: Result, severity: str | None = None) -> set[str]:
+    return {f.code for f in result.findings if severity in (None, f.severity.value)}
+
+
+def figure(result: Result, dataset: int, statistic: str, component: str, cover: str = "all") -> Any:
+    (value,) = (
+        f.value
+        for f in result.datasets[dataset].figures
+        if (f.statistic, f.component, f.cover, f.survey_error_included)
+        == (statistic, component, cover, False)
+    )
+    return value
+
+
+def plane_job(folder: Path, **changes: Any) -> Path:
+    """Write a cloud of a tilted plane and 36 checkpoints with alternating errors of plus and minus 20 mm."""
+    options: dict[str, Any] = {
+        "file_crs": CRS,
+        "lift_m": 0.0,
+        "errors": (0.02, -0.02),
+        "n": 36,
+        "claim": {"standard": "asprs-2024", "vertical_class_cm": 5.0},
+        "checkpoints": {},
+        "dataset": {},
+        "classification": 2,
+    } | changes
+    wkt = wkt_of(options["file_crs"]) if options["file_crs"] else None
+    write_plane_cloud(
+        folder / "a.laz",
+        wkt=wkt,
+        lift_m=options["lift_m"],
+        classification=options["classification"],
+    )
+    write_points_table(
+        folder / "points.csv", plane_checkpoints(options["n"], error_m=options["errors"])
+    )
+    return write_job(
+        folder,
+        checkpoints=SURVEY | options["checkpoints"],
+        datasets=[
+            {"name": "cloud", "kind": "point-cloud", "files": ["*.laz"]} | options["dataset"]
+        ],
+        claims=[{"dataset": "cloud"} | options["claim"]] if options["claim"] else [],
+    )
+
+
+def test_a_plane_gives_the_residuals_that_were_put_in(tmp_path: Path) -> None:
+    """Closed form: errors of +-20 mm and a lift of 5 mm; RMSE² = 20² + 5², and the claim passes."""
+    result = run(plane_job(tmp_path, lift_m=0.005))
+    residuals = [row.residual.up_m for row in result.datasets[0].residuals if row.residual]
+    assert_metres(residuals, np.resize([0.025, -0.015], 36), within_m=2e-7)
+    assert_metres(figure(result, 0, "mean", "up"), 0.005, within_m=2e-7)
+    assert_metres(figure(result, 0, "rmse", "up"), np.hypot(0.020, 0.005), within_m=2e-7)
+    (claim,) = result.datasets[0].claims
+    assert claim.verdict == "passes"
+    # With the survey's 10 mm in quadrature (Edition 2, 7.11): sqrt(20² + 5² + 10²) mm.
+    assert_metres(
+        claim.checks[0].value or 0, np.sqrt(0.020**2 + 0.005**2 + 0.010**2), within_m=2e-7
+    )
+    assert (result.verdict, int(result.exit_code)) == ("passes", 0)
+
+
+@pytest.mark.parametrize(
+    ("changes", "verdict", "code"),
+    [
+        ({"lift_m": 0.07}, "fails", None),
+        ({"n": 29}, "no-statement", "claim-too-few-points"),
+        ({"file_crs": "EPSG:6342+5703"}, "no-statement", "crs-differs"),
+        ({"file_crs": "EPSG:6341+5773"}, "no-statement", "crs-vertical-differs"),
+        ({"file_crs": "EPSG:6341+6360"}, "no-statement", "crs-unit-differs"),
+        ({"file_crs": "EPSG:6341"}, "no-statement", "crs-vertical-unknown"),
+        ({"file_crs": None}, "no-statement", "crs-unknown"),
+        ({"dataset": {"crs": "EPSG:26912+5703"}}, "no-statement", "crs-contradiction"),
+        ({"dataset": {"adjusted_to_points": True}}, "no-statement", "claim-adjusted-to-points"),
+        ({"classification": 1}, "no-statement", "sampling-no-height"),
+        ({"claim": {"standard": "nssda-1998"}}, "reported", None),
+        ({"claim": None}, "none", None),
+        (
+            {"claim": {"standard": "asprs-2024", "horizontal_class_cm": 5.0}},
+            "no-statement",
+            "claim-no-residuals",
+        ),
+    ],
+)  # fmt: skip
+def test_the_table_of_verdicts(
+    tmp_path: Path, changes: dict[str, Any], verdict: str, code: str | None
+) -> None:
+    """Each situation of the design's table leads to its verdict, and a finding says why."""
+    result = run(plane_job(tmp_path, **changes))
+    assert result.verdict == verdict
+    assert int(result.exit_code) == {"fails": 1, "no-statement": 3}.get(verdict, 0)
+    if code:
+        assert code in codes(result)
+    for claim in result.datasets[0].claims:
+        assert "tested to meet" not in claim.statement or verdict == "passes"
+        assert (claim.reason is not None) == (verdict == "no-statement")
+
+
+def test_a_crs_supplied_by_the_job_is_used_and_said(tmp_path: Path) -> None:
+    """A file that declares nothing, or only a plane, is completed by the job; the result says so."""
+    for file_crs in (None, "EPSG:6341"):
+        result = run(plane_job(tmp_path, file_crs=file_crs, dataset={"crs": CRS}))
+        assert result.verdict == "passes"
+        assert "crs-supplied-by-job" in codes(result)
+
+
+def test_an_unknown_survey_accuracy_allows_no_statement_in_edition_2(tmp_path: Path) -> None:
+    """Edition 2 includes the survey's error: unknown means no statement, not zero."""
+    path = plane_job(tmp_path)
+    path.write_text(
+        "\n".join(
+            line for line in path.read_text().splitlines() if not line.startswith("survey_rmse")
+        )
+    )
+    result = run(path)
+    assert result.verdict == "no-statement"
+    assert "claim-survey-accuracy" in codes(result)
+
+
+def test_control_and_excluded_points_are_carried_to_the_end_but_not_judged(tmp_path: Path) -> None:
+    """A control point and an excluded blunder change no figure, and both are listed with their residual."""
+    plain = run(plane_job(tmp_path, n=40))
+    path = plane_job(tmp_path, n=40, checkpoints={"control": ["P01"]})
+    text = path.read_text().replace(
+        "[[dataset]]", '[[checkpoints.exclude]]\nid = "P02"\nreason = "ploughed"\n\n[[dataset]]', 1
+    )
+    path.write_text(text)
+    result = run(path)
+    assert (result.layout.checkpoints, result.layout.control, result.layout.excluded) == (38, 1, 1)
+    rows = {row.id: row for row in result.datasets[0].residuals}
+    assert (rows["P01"].role, rows["P01"].used) == ("control", False)
+    assert (rows["P02"].role, rows["P02"].used, rows["P02"].detail) == (
+        "excluded",
+        False,
+        "ploughed",
+    )
+    before = {row.id: row.residual for row in plain.datasets[0].residuals}
+    assert rows["P02"].residual == before["P02"]
+    assert (
+        next(f.n for f in result.datasets[0].figures if f.component == "up" and f.cover == "all")
+        == 38
+    )
+    assert result.control == ("P01",)
+    assert [(out.id, out.reason) for out in result.excluded] == [("P02", "ploughed")]
+
+
+def test_a_checkpoint_outside_is_listed_with_its_reason_and_does_not_count(tmp_path: Path) -> None:
+    """One point beyond the cloud: no height, named in a finding, n is one less."""
+    path = plane_job(tmp_path)
+    rows = [*plane_checkpoints(36), ["FAR", EAST + 500, NORTH + 500, 100.0, "non-vegetated"]]
+    write_points_table(tmp_path / "points.csv", rows)
+    result = run(path)
+    far = next(row for row in result.datasets[0].residuals if row.id == "FAR")
+    assert (far.used, far.reason, far.residual) == (False, "outside", None)
+    (finding,) = (f for f in result.findings if f.code == "sampling-no-height")
+    assert "FAR" in finding.message
+
+
+def test_the_same_inputs_give_the_same_bytes_outside_run(tmp_path: Path) -> None:
+    """Twice, and from another folder: identical but for the block of clock and paths."""
+    first, second = tmp_path / "one", tmp_path / "two"
+    texts = []
+    for folder in (first, second, second):
+        folder.mkdir(exist_ok=True)
+        data = json.loads(run(plane_job(folder)).to_json())
+        data.pop("run")
+        texts.append(json.dumps(data))
+    assert texts[0] == texts[1] == texts[2]
+
+
+def test_ids_of_control_that_are_not_in_the_table_are_refused(tmp_path: Path) -> None:
+    """A misspelt control id would silently turn control into a checkpoint: refused, all at once."""
+    path = plane_job(tmp_path, checkpoints={"control": ["P1", "p02"]})
+    with pytest.raises(AccuracyError) as caught:
+        verify(load_job(path))
+    assert {p.where for p in caught.value.problems} == {
+        "checkpoints.control[0]",
+        "checkpoints.control[1]",
+    }
+
+
+@pytest.mark.parametrize("unit", ["metre", "foot", "us-survey-foot"])
+def test_display_units_change_print_only(tmp_path: Path, unit: str) -> None:
+    """The record stays in metres whatever is printed; a foot is always named in full."""
+    path = plane_job(tmp_path, lift_m=0.03048)
+    result_m = run(path)
+    path.write_text(path.read_text().replace("[job]\n", f'[job]\ndisplay_units = "{unit}"\n'))
+    result = run(path)
+    assert result.datasets[0].figures == result_m.datasets[0].figures
+    summary = render_all(result)["summary.txt"].decode()
+    word = {"metre": "metres", "foot": "international feet", "us-survey-foot": "US survey feet"}[
+        unit
+    ]
+    assert f"Figures in {word}" in summary
+    shown = {"metre": "+0.030", "foot": "+0.100", "us-survey-foot": "+0.100"}[unit]
+    assert shown in summary
+
+
+def test_a_spreadsheet_never_runs_a_cell(tmp_path: Path) -> None:
+    """Ids and descriptions that start like formulas are written as text."""
+    path = plane_job(tmp_path)
+    header = "id,easting,northing,height,cover,description"
+    rows = [[*row, "'=1+1"] for row in plane_checkpoints(36)]
+    for row, bad in zip(rows, ("=cmd", "+1", "-2", "@x"), strict=False):
+        row[0], row[5] = bad, "=HYPERLINK(1)"
+    write_points_table(tmp_path / "points.csv", rows, header)
+    text = render_all(run(path))["residuals.csv"].decode("utf-8-sig")
+    for record in csv.reader(text.splitlines()):
+        for cell in record:
+            if cell.startswith(("=", "+", "@", "\t")):
+                pytest.fail(f"cell {cell!r} starts like a formula")
+            if cell.startswith("-"):
+                float(cell)  # a negative number is no formula
+
+
+@pytest.mark.shared_data
+def test_published_differences_of_the_strasbourg_block(shared_data: Path, tmp_path: Path) -> None:
+    """Published 3D RMS of 14 points 0.035 m and of 2 points 0.421 m (adjustment report of the data set)."""
+    source = shared_data / "checkpoints-sxb" / "sxb_residuals.csv"
+    local = (
+        'COMPD_CS["block",LOCAL_CS["block",LOCAL_DATUM["block",0],UNIT["metre",1],'
+        'AXIS["E",EAST],AXIS["N",NORTH]],VERT_CS["block height",VERT_DATUM["block",2005],'
+        'UNIT["metre",1],AXIS["Up",UP]]]'
+    )
+    with source.open(encoding="utf-8") as stream:
+        table = list(csv.DictReader(stream))
+    for role, n, published_3d, largest_3d in (
+        ("control", 14, 0.035, 0.073),
+        ("check", 2, 0.421, 0.488),
+    ):
+        rows = [row for row in table if row["role"] == role]
+        assert len(rows) == n
+        for name, kind in (("points", "survey"), ("measured", "measured")):
+            write_points_table(
+                tmp_path / f"{name}.csv",
+                [[row["id"], *(row[f"{kind}_{axis}"] for axis in "xyz")] for row in rows],
+                "id,x,y,z",
+            )
+        path = write_job(
+            tmp_path,
+            checkpoints={"crs": local, "survey_rmse_h_m": 0.028, "survey_rmse_v_m": 0.04},
+            datasets=[
+                {
+                    "name": "block",
+                    "kind": "measured-points",
+                    "files": ["measured.csv"],
+                    "crs": local,
+                }
+            ],
+            claims=[{"dataset": "block", "standard": "nssda-1998"}],
+        )
+        result = run(path)
+        assert_metres(figure(result, 0, "rmse", "3d"), published_3d, within_m=0.0005)
+        # The report rounds its maximum from unrounded coordinates; ours come from three rounded ones.
+        assert_metres(figure(result, 0, "max", "3d"), largest_3d, within_m=0.0005 * (1 + 3**0.5))
+        for row, published in zip(result.datasets[0].residuals, rows, strict=True):
+            assert row.residual is not None
+            found = (row.residual.east_m, row.residual.north_m, row.residual.up_m)
+            expected = [float(published[f"published_d{axis}"]) for axis in "xyz"]
+            assert_metres(found, expected, within_m=1e-9)  # type: ignore[arg-type]
+        assert result.verdict == "no-statement"  # 14 and 2 points: the document wants 20
+
+
+def test_measured_positions_give_a_horizontal_statement_without_heights(tmp_path: Path) -> None:
+    """Closed form: 30 points, east errors +-30 mm, north +-40 mm: RMSE_H = 50 mm, with a 10 mm survey."""
+    points = plane_checkpoints(30)
+    write_points_table(tmp_path / "points.csv", points)
+    measured = [
+        [
+            row[0],
+            f"{float(str(row[1])) + 0.03 * sign:.3f}",
+            f"{float(str(row[2])) - 0.04 * sign:.3f}",
+        ]
+        for row, sign in zip(points, np.resize([1, -1], 30), strict=True)
+    ]
+    write_points_table(tmp_path / "m.csv", [*measured, ["X9", EAST, NORTH]], "id,easting,northing")
+    path = write_job(
+        tmp_path,
+        checkpoints=SURVEY,
+        datasets=[
+            {"name": "ortho", "kind": "measured-points", "files": ["m.csv"], "crs": "EPSG:6341"}
+        ],
+        claims=[
+            {"dataset": "ortho", "standard": "asprs-2024", "horizontal_class_cm": limit}
+            for limit in (5.0, 5.2)
+        ],
+    )
+    result = run(path)
+    assert_metres(figure(result, 0, "rmse", "horizontal"), 0.05, within_m=1e-9)
+    strict, loose = result.datasets[0].claims
+    assert (strict.verdict, loose.verdict) == ("fails", "passes")
+    assert_metres(strict.checks[0].value or 0, np.hypot(0.05, 0.01), within_m=1e-9)
+    assert "measured-not-matched" in codes(result)
+
+
+@pytest.mark.parametrize("suffix", ["las", "laz"])
+@pytest.mark.parametrize("point_format", range(11))
+def test_the_plane_in_every_point_format(tmp_path: Path, point_format: int, suffix: str) -> None:
+    """Closed form in point formats 0 to 10, LAS and LAZ: residuals exact to the stored 0.1 mm."""
+    random = np.random.default_rng(4)
+    x = EAST + random.integers(0, 2000, 3000) * 0.02
+    y = NORTH + random.integers(0, 2000, 3000) * 0.02
+    from jobs import plane_height
+
+    z = plane_height(x, y)
+    write_points(
+        tmp_path / f"a.{suffix}",
+        points={"x": x, "y": y, "z": z, "classification": np.full(3000, 2, np.uint8)},
+        point_format=point_format,
+        version="1.4" if point_format > 5 else "1.3" if point_format > 3 else "1.2",
+        scale=(0.0001, 0.0001, 0.0001),
+        offset=(EAST, NORTH, 0.0),
+        compress=suffix == "laz",
+    )
+    write_points_table(tmp_path / "points.csv", plane_checkpoints(36))
+    path = write_job(
+        tmp_path,
+        checkpoints=SURVEY,
+        datasets=[{"name": "c", "kind": "point-cloud", "files": [f"a.{suffix}"], "crs": CRS}],
+        claims=[{"dataset": "c", "standard": "nssda-1998", "vertical_95_m": 0.001}],
+    )
+    result = run(path)
+    assert result.verdict == "passes"
+    residuals = [row.residual.up_m for row in result.datasets[0].residuals if row.residual]
+    assert len(residuals) == 36
+    assert_metres(residuals, np.zeros(36), within_m=1e-4)

@@ -1,0 +1,81 @@
+"""The README tells the truth: its commands, its tables and its output."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+import accuracy
+from accuracy.errors import ExitCode
+from accuracy.standards.library import list_standards, load_standard
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text("utf-8")
+
+
+def block_after(comment: str) -> str:
+    found = re.search(
+        rf"<!-- from {re.escape(comment)}, compared by a test -->\n```\n(.*?)```", README, re.S
+    )
+    assert found is not None
+    return found[1]
+
+
+@pytest.mark.parametrize("name", ["summary.txt", "statement.txt"])
+def test_shown_output_is_real_output(name: str) -> None:
+    """Every line shown stands in the kept example, in that order; ``...`` stands for lines left out."""
+    kept = iter((ROOT / "reports" / "demo" / name).read_text("utf-8").splitlines())
+    shown = block_after(f"reports/demo/{name}").splitlines()
+    assert len(shown) > 8
+    for line in shown:
+        if line.strip() != "...":
+            assert any(line == other for other in kept), line
+
+
+def test_ci_runs_exactly_the_test_command() -> None:
+    """The test command of the README is the one that ``.ci/run`` executes."""
+    commands = re.findall(r"^python3 -m venv .*$", README, re.M)
+    assert len(commands) == 2
+    assert commands[1] in (ROOT / ".ci" / "run").read_text("utf-8").splitlines()
+
+
+def test_exit_codes_standards_and_claim_keys_are_all_told() -> None:
+    """The tables of the README list what the code has."""
+    for code in ExitCode:
+        assert f"| {code.value} | " in README
+    for standard in list_standards():
+        name = getattr(standard, "id", standard)
+        assert f"`{name}`" in README
+        for key in load_standard(str(name), ROOT).claim_keys:
+            assert key.name in README
+
+
+def test_every_key_of_the_job_file_is_declared_with_a_meaning() -> None:
+    """The schema for editors explains each key, and the README names the sections that are not used yet."""
+    from accuracy.job import job_schema
+
+    schema = job_schema()
+    for definition in schema["$defs"].values():
+        for name, key in definition.get("properties", {}).items():
+            assert key.get("description"), name
+
+
+def test_versions_agree() -> None:
+    """The version of the package and of the project file are one."""
+    assert f'version = "{accuracy.__version__}"' in (ROOT / "pyproject.toml").read_text("utf-8")
+
+
+def test_top_level_is_the_house() -> None:
+    """Nothing else stands at the top level."""
+    import subprocess
+
+    listed = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
+    ).stdout.splitlines()
+    allowed = {
+        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "accuracy", "tests", "checkpoints",
+        "reports", ".ci", ".gitignore",
+    }  # fmt: skip
+    assert {name.split("/")[0] for name in listed} <= allowed

@@ -11,8 +11,6 @@ from typing import Literal
 Component = Literal["horizontal", "vertical", "all"]
 EvidenceValue = str | int | float | bool | None
 
-NOTHING: Mapping[str, EvidenceValue] = MappingProxyType({})
-
 
 class Severity(StrEnum):
     """How much a finding weighs."""
@@ -110,7 +108,7 @@ class Finding:
     message: str
     dataset: str | None = None
     component: Component = "all"
-    evidence: Mapping[str, EvidenceValue] = field(default_factory=lambda: NOTHING)
+    evidence: Mapping[str, EvidenceValue] = field(default_factory=dict)
     remedy: str = ""
 
     def __post_init__(self) -> None:

@@ -247,21 +247,21 @@ def test_cautions_say_what_it_is_not() -> None:
 
 
 def test_marks_cover_every_verification() -> None:
-    """Every mark a packaged file uses has words, and no wording is printed without its source."""
+    """Every mark a packaged file uses has words, so none can be printed bare."""
     for standard in list_standards():
-        for record in (*standard.requirements, *standard.minimums, *standard.wordings):
-            assert VERIFICATION[record.verification]
+        marks = {m.verification for m in (*standard.requirements, *standard.reports)}
+        marks |= {rule.verification for rule in standard.minimums}
+        marks |= {wording.verification for wording in standard.wordings}
+        assert marks <= set(VERIFICATION)
 
 
-def test_braces_of_a_client_come_out() -> None:
-    """Doubled braces in a client's wording print as braces; values fill the placeholders."""
-    own = parse_standard(
-        """
+#: A client's own specification; invented.
+OWN = """
 id = "larkfield"
 title = "Larkfield specification"
 document = "LQ-17"
 date = "2026"
-class_required = true
+class_required = false
 [[claim_key]]
 name = "grade"
 kind = "choice"
@@ -285,12 +285,25 @@ text = "Grade {grade} {{sic}}: {rmse_up} {unit}, {n} points"
 unit = "display"
 cite = "9"
 verification = "client"
-""",
-        "own.toml",
-    )
+"""
+
+
+def test_braces_of_a_client_come_out() -> None:
+    """Doubled braces in a client's wording print as braces; values fill the placeholders."""
+    own = parse_standard(OWN, "own.toml")
     judgement = judge(own, {"grade": "A"}, make_evidence(4, vegetated=0, up_m=0.03))
     context = Context(title="t", dataset="d", standalone=False)
     assert compose(own, judgement, context).startswith("Grade A {sic}: 0.030 metres, 4 points.")
+
+
+def test_words_for_a_pass_are_kept_for_a_pass() -> None:
+    """Without a limit the value is reported in plain words, even where words for a pass exist."""
+    own = parse_standard(OWN.replace("Grade {grade}", "Grade"), "own.toml")
+    judgement = judge(own, {}, make_evidence(4, vegetated=0, up_m=0.03))
+    assert judgement.verdict == "reported"
+    text = compose(own, judgement, Context(title="t", dataset="d", standalone=False))
+    assert "{sic}" not in text
+    assert text.startswith("Tested by Larkfield specification without a limit")
 
 
 CLAIMS: list[tuple[str, dict[str, Any]]] = [
@@ -352,5 +365,5 @@ def test_words_follow_the_verdict(
     assert "Compiled to meet" not in text
     if id_ == ASPRS2:
         assert not any(words in text for words in ("95 %", "95%", "95th", "confidence"))
-    if verdicts == {"no-statement"} and judgement.statement_kind == "none":
+    if {part.statement_kind for part in judgement.parts} == {"none"}:
         assert "tested" not in text.lower()

@@ -77,6 +77,8 @@ class SurfaceInfo:
         Cell width and height in stored units (rasters).
     vertical_unit_text : str or None
         The unit a raster band names, as written.
+    bounds_believed : bool
+        False where something speaks against the box in the header; it then decides nothing.
     decimals : int
         Decimals of the stored heights (0.01 -> 2); rasters of floats: 3.
     """
@@ -92,6 +94,7 @@ class SurfaceInfo:
     cell_size: tuple[float, float] | None = None
     vertical_unit_text: str | None = None
     decimals: int = 3
+    bounds_believed: bool = True
 
 
 @dataclass(frozen=True)
@@ -212,7 +215,7 @@ def open_cloud(path: Path) -> PointSurface:
         raise FormatError(
             f"not a point cloud this tool reads (suffix {path.suffix or 'missing'})",
             where=str(path),
-            remedy="hand in .las or .laz files, or set kind = \"raster\" for an elevation raster",
+            remedy='hand in .las or .laz files, or set kind = "raster" for an elevation raster',
         )
     from accuracy.formats.las import open_las
 

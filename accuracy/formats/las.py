@@ -80,6 +80,7 @@ def open_las(path: Path) -> LasCloud:
         findings=findings,
         points=header.points,
         decimals=decimals_of(header.scale[2]),
+        bounds_believed=box.problem is None,
     )
     return LasCloud(info, header, compression, box)
 

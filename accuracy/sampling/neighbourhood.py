@@ -371,10 +371,15 @@ def fit_plane(
 
 
 def mean_spacing(surfaces: Sequence[PointSurface]) -> float | None:
-    """Mean distance between points by the headers alone: square root of area over number, stored units."""
+    """Mean distance between points by the headers alone: square root of area over number, stored units.
+
+    None where a header cannot be believed, or holds no area.
+    """
     area = 0.0
     points = 0
     for surface in surfaces:
+        if not surface.info.bounds_believed:
+            return None
         west, south, east, north = surface.info.bounds
         area += max(east - west, 0.0) * max(north - south, 0.0)
         points += surface.info.points or 0

@@ -161,9 +161,10 @@ def _copies(cloud: Cloud) -> tuple[Finding, ...]:
 
 
 def _outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:
-    return not any(
+    infos = [surface.info for surface in surfaces]
+    return all(info.bounds_believed for info in infos) and not any(
         west <= x <= east and south <= y <= north
-        for west, south, east, north in (surface.info.bounds for surface in surfaces)
+        for west, south, east, north in (info.bounds for info in infos)
     )
 
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from accuracy.formats import places as module
@@ -20,6 +20,7 @@ def _distances(px, py, x, y, scale, offset):
     return np.hypot(east, north).min(axis=1, initial=math.inf)
 
 
+@settings(deadline=None)
 @given(
     seed=st.integers(0, 2**32 - 1),
     count=st.integers(0, 40),
@@ -85,6 +86,7 @@ def test_a_disc_may_be_wider_than_all_integers():
     assert found.tolist() == [1]
 
 
+@settings(deadline=None)
 @given(
     reach=st.integers(1, 10**6),
     at=st.integers(-(10**6), 10**6),

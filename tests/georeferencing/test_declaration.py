@@ -4,7 +4,7 @@ import json
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
@@ -366,14 +366,15 @@ SEEDS = [
 
 
 @given(st.sampled_from(SEEDS), st.data())
+@settings(deadline=None)
 def test_damaged_text_is_read_or_refused(seed: str, data: st.DataObject) -> None:
     """Whatever is cut out of or put into a declaration, the answer is a Reference or our own error."""
     start = data.draw(st.integers(0, len(seed)))
     end = data.draw(st.integers(start, min(len(seed), start + 40)))
     text = seed[:start] + data.draw(st.text(max_size=6)) + seed[end:]
+    answer: Reference | ReferenceSystemError
     try:
-        found = declared(text)
+        answer = declared(text)
     except ReferenceSystemError as error:
-        assert error.remedy
-    else:
-        assert isinstance(found, Reference)
+        answer = error
+    assert isinstance(answer, Reference) or answer.remedy

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -213,3 +215,13 @@ def test_tiles_never_change_a_height(seed: int, coarse: int, cut: float) -> None
     parts = sample_cloud(tiles, px, py, setting(max_circumradius_m=largest_circumradius_m(
         [MemoryCloud(x, y, z)], setting())))  # fmt: skip
     assert [s.height for s in parts] == [s.height for s in whole]
+
+
+def test_a_box_that_is_not_believed_decides_nothing() -> None:
+    """A header's box of nonsense gives neither a mean spacing nor the reason 'outside'."""
+    cloud = MemoryCloud([0, 1000, 1000, 0], [0, 0, 1000, 1100], [0, 0, 0, 0])
+    cloud.info = replace(cloud.info, bounds=(5.0, 5.0, 1e300, float("nan")), bounds_believed=False)
+    assert largest_circumradius_m([cloud], setting()) == 1.0
+    (beside,) = sample_cloud([cloud], np.array([-0.2]), np.array([0.5]), setting())
+    (far,) = sample_cloud([cloud], np.array([900.0]), np.array([900.0]), setting())
+    assert (beside.reason, far.reason) == ("gap", "no-points")

@@ -29,7 +29,9 @@ PROMISED = {
 
 def by_key(made: tuple[Figure, ...]) -> dict[Key, Value]:
     """Index figures; two with the same key are a mistake."""
-    keyed = {(f.statistic, f.component, f.cover, f.survey_error_included): f.value for f in made}
+    keyed: dict[Key, Value] = {
+        (f.statistic, f.component, f.cover, f.survey_error_included): f.value for f in made
+    }
     assert len(keyed) == len(made)
     return keyed
 
@@ -178,6 +180,27 @@ def test_few_points_give_what_is_defined() -> None:
     }
     assert "skew" in three
     assert "excess_kurtosis" not in three
+
+
+def test_percentiles_by_name() -> None:
+    """Of 0 to 1000 mm, rank 0.683 x 1000 + 1 is 683 mm and rank 0.95 x 1000 + 1 is 950 mm."""
+    up = [0.001 * i * (-1) ** i for i in range(1001)]
+    keyed = by_key(make(up, up, up))
+    assert keyed["p68_abs", "up", "all", False] == pytest.approx(0.683, rel=0.0, abs=1e-12)
+    assert keyed["p95_abs", "up", "all", False] == pytest.approx(0.950, rel=0.0, abs=1e-12)
+
+
+def test_interval_of_the_radial_rmse_has_two_axes() -> None:
+    """Twenty points: factors 0.7651 and 1.4441 for one axis, 0.8210 and 1.2795 for two (scipy 1.17)."""
+    axis = [0.03, -0.03] * 10
+    keyed = by_key(make(axis, axis, axis))
+    for component, rmse, low, high in (
+        ("up", 0.03, 0.7651, 1.4441),
+        ("horizontal", 0.03 * math.sqrt(2), 0.8210, 1.2795),
+    ):
+        interval = keyed["rmse_interval_95", component, "all", False]
+        assert isinstance(interval, tuple)
+        assert_metres(interval, (rmse * low, rmse * high), within_m=4e-6)
 
 
 def test_no_circle_below_the_ratio() -> None:

@@ -113,7 +113,7 @@ def test_interval_factors(
     for freedom, low, high in ((n, z_low, z_high), (2 * n, h_low, h_high), (n - 1, s_low, s_high)):
         got = its.rmse_interval_95(1.0, freedom)
         np.testing.assert_allclose(got, (low, high), rtol=0.0, atol=5.1e-5)
-        upper, lower = stats.chi2.ppf((0.975, 0.025), freedom)
+        upper, lower = (float(stats.chi2.ppf(p, freedom)) for p in (0.975, 0.025))
         independent = math.sqrt(freedom / upper), math.sqrt(freedom / lower)
         np.testing.assert_allclose(got, independent, rtol=0.0, atol=1e-9)
     test = its.bias_t(np.arange(float(n)))
@@ -153,19 +153,18 @@ def test_against_scipy_stats(values: NDArray[np.float64]) -> None:
     np.testing.assert_allclose(its.std(values), values.std(ddof=1), rtol=0.0, atol=1e-12)
     if np.ptp(values) < 1e-3:
         return  # both sides lose digits, differently
-    np.testing.assert_allclose(its.skew(values), stats.skew(values), rtol=0.0, atol=1e-8)
-    np.testing.assert_allclose(
-        its.excess_kurtosis(values), stats.kurtosis(values), rtol=0.0, atol=1e-7
-    )
+    assert its.skew(values) == pytest.approx(float(stats.skew(values)), rel=0.0, abs=1e-8)
+    kurtosis = float(stats.kurtosis(values))
+    assert its.excess_kurtosis(values) == pytest.approx(kurtosis, rel=0.0, abs=1e-7)
     test = its.bias_t(values)
     independent = stats.ttest_1samp(values, 0.0)
     assert test is not None
     np.testing.assert_allclose(test.t, independent.statistic, rtol=1e-9, atol=1e-9)
     np.testing.assert_allclose(test.p_two_sided, independent.pvalue, rtol=0.0, atol=1e-9)
     interval = independent.confidence_interval(0.95)
-    np.testing.assert_allclose(
-        its.mean_interval_95(values), (interval.low, interval.high), rtol=0.0, atol=1e-9
-    )
+    low, high = its.mean_interval_95(values)
+    assert low == pytest.approx(float(interval.low), rel=0.0, abs=1e-9)
+    assert high == pytest.approx(float(interval.high), rel=0.0, abs=1e-9)
 
 
 @given(RESIDUALS)

@@ -199,6 +199,14 @@ def test_usgs_has_no_wording_of_its_own() -> None:
     )
 
 
+def test_plain_words_in_feet() -> None:
+    """0.06096 m is 0.200 international feet exactly; the limit of 0.050 m is 0.164 ft."""
+    context = Context(title="t", dataset="d", display_unit=LengthUnit.FOOT)
+    evidence = make_evidence(30, up_m=0.06096, survey_v_m=0.0)
+    text = "\n".join(said(USGS, {"quality_level": "QL0"}, evidence, context))
+    assert "0.200 international feet, beyond the limit of 0.164 international feet" in text
+
+
 def test_what_is_assumed_and_where_numbers_come_from() -> None:
     """Assumptions, remarks, number of points and the source of every deciding number stand in it."""
     evidence = make_evidence(20, cover_assumed_count=4, survey_v_m=NAN)

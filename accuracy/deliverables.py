@@ -3,34 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from accuracy.errors import InputError
 from accuracy.findings import Finding, Severity
 from accuracy.formats import PointSurface, RasterSurface, open_cloud, open_raster
+from accuracy.georeferencing.grids import GridShelf
+from accuracy.georeferencing.local_grid import LocalGrid
+from accuracy.georeferencing.realisation import with_realisation
 from accuracy.georeferencing.reference import (
-    Agreement,
     Reference,
     agree,
     interpret,
     supplement,
     with_units,
 )
+from accuracy.georeferencing.site_plan import plan_on_site
+from accuracy.georeferencing.transform import Places, Plan
 from accuracy.inputs.checkpoints import (
     Checkpoint,
-    MeasuredPoint,
     MeasuredTable,
     read_measured_points,
 )
-from accuracy.residuals import ResidualRow, Roles, height_residuals, position_residuals
-from accuracy.sampling import Sample
-from accuracy.sampling.grids import Method, sample_raster
-from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
-from accuracy.units import LengthUnit
+from accuracy.residuals import (
+    Roles,
+)
 
 Kind = Literal["point-cloud", "raster", "measured-points"]
 
@@ -45,8 +46,10 @@ class Setting:
         Of the dataset.
     method : str or None
         Height method.
-    ground_classes, max_circumradius_m, design_anps_m, band
+    ground_classes, max_circumradius_m, design_anps_m, band, realisation
         As in the job.
+    local : bool
+        Its coordinates are in the job's local grid.
     """
 
     name: str
@@ -56,6 +59,35 @@ class Setting:
     max_circumradius_m: float | None = None
     design_anps_m: float | None = None
     band: int | None = None
+    realisation: str | None = None
+    local: bool = False
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The other side: what the surveyed points refer to, where they are, and where grids are found.
+
+    `local_grid` is that of the job; `local` says that the points are in it.
+    """
+
+    reference: Reference
+    points: tuple[Checkpoint, ...]
+    roles: Roles
+    grids: GridShelf = field(default_factory=GridShelf)
+    local_grid: LocalGrid | None = None
+    local: bool = False
+
+    @property
+    def places(self) -> Places:
+        """The points as arrays."""
+        easting, northing, height = columns(self.points)
+        return Places(
+            tuple(point.id for point in self.points),
+            easting,
+            northing,
+            height,
+            np.array([self.roles.role(point.id) == "checkpoint" for point in self.points], bool),
+        )
 
 
 @dataclass(frozen=True)
@@ -78,8 +110,8 @@ class Deliverable:
     ----------
     reference : Reference
         What all its coordinates refer to.
-    agreement : Agreement
-        Whether it may be compared with the checkpoints as it is.
+    plan : Plan
+        How the checkpoints get to its frame and units, or why they do not.
     decimals : int
         Decimals of its stored coordinates, for print.
     """
@@ -87,7 +119,7 @@ class Deliverable:
     setting: Setting
     files: tuple[File, ...]
     reference: Reference
-    agreement: Agreement
+    plan: Plan
     findings: tuple[Finding, ...]
     decimals: int
 
@@ -119,10 +151,10 @@ def open_deliverable(
     setting: Setting,
     paths: Sequence[tuple[Path, str]],
     declared: Reference | None,
-    checkpoints: Reference,
+    survey: Survey,
     progress: Callable[[str], None],
 ) -> Deliverable:
-    """Open all files of a deliverable by their headers and compare their frame with the checkpoints'.
+    """Open all files of a deliverable by their headers and plan how the checkpoints get to its frame.
 
     Parameters
     ----------
@@ -130,7 +162,7 @@ def open_deliverable(
         Each file, and its name as the job writes it.
     declared : Reference or None
         What the job says of the coordinates, to supply or to assert.
-    checkpoints : Reference
+    survey : Survey
         The other side.
     """
     files = []
@@ -142,18 +174,31 @@ def open_deliverable(
         if file.measured is not None:
             completed, unit_findings = _with_table_units(completed, file.measured, written)
             more = (*more, *unit_findings)
+        if setting.realisation is not None:
+            completed = with_realisation(
+                completed, setting.realisation, f'realisation of [[dataset]] "{setting.name}"'
+            )
         files.append(replace(file, reference=completed))
         findings += [*file.findings, *more]
     findings += _files_agree(files, [written for _, written in paths])
     reference = files[0].reference
-    agreement = agree(checkpoints, reference, setting.name)
+    way = plan_on_site(
+        survey.reference,
+        reference,
+        local=survey.local_grid,
+        source_local=survey.local,
+        target_local=setting.local,
+        dataset_name=setting.name,
+        places=survey.places,
+        grids=survey.grids,
+    )
     heights_compared = setting.kind != "measured-points" or any(
         point.height is not None
         for file in files
         if file.measured
         for point in file.measured.points
     )
-    findings += [f for f in agreement.findings if heights_compared or f.component != "vertical"]
+    findings += [f for f in way.findings if heights_compared or f.component != "vertical"]
     if setting.kind == "point-cloud" and reference.horizontal_kind == "geographic":
         findings.append(
             Finding(
@@ -163,16 +208,25 @@ def open_deliverable(
                 remedy="deliver or reproject the cloud in a projected reference system",
             )
         )
+    if reference.horizontal_kind == "geocentric":
+        findings.append(
+            Finding(
+                "crs-geographic",
+                Severity.BLOCKING,
+                f"{setting.name} is in geocentric coordinates, whose errors have no horizontal part",
+                remedy="deliver projected or geographic coordinates",
+            )
+        )
     named = distinct(replace(finding, dataset=setting.name) for finding in findings)
     decimals = [
         file.surface.info.decimals
         if file.surface
         else file.measured.decimals
-        if file.measured
+        if file.measured and reference.horizontal_kind != "geographic"
         else 3
         for file in files
     ]
-    return Deliverable(setting, tuple(files), reference, agreement, named, max(decimals))
+    return Deliverable(setting, tuple(files), reference, way, named, max(decimals))
 
 
 def distinct(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -218,143 +272,9 @@ def _files_agree(files: Sequence[File], names: Sequence[str]) -> list[Finding]:
     return findings
 
 
-@dataclass(frozen=True)
-class Measured:
-    """What was measured at the checkpoints, and what was found while reading."""
-
-    rows: tuple[ResidualRow, ...]
-    findings: tuple[Finding, ...]
-    max_circumradius_m: float | None = None
-
-
-def measure(
-    deliverable: Deliverable,
-    points: Sequence[Checkpoint],
-    roles: Roles,
-    progress: Callable[[str], None],
-) -> Measured:
-    """Take the deliverable's heights or positions at the checkpoints and form the residuals.
-
-    Parameters
-    ----------
-    points : sequence of Checkpoint
-        In the frame and stored units of the deliverable.
-    """
-    reference = deliverable.reference
-    horizontal, vertical = reference.horizontal_unit, reference.vertical_unit
-    if deliverable.setting.kind == "measured-points":
-        return _measure_positions(deliverable, points, roles)
-    refused = _why_not(deliverable)
-    findings: list[Finding] = []
-    limit_m = None
-    if refused is not None:
-        samples = [Sample(None, *refused)] * len(points)
-    else:
-        assert vertical is not None
-        progress(f"{deliverable.setting.name}: reading heights at {len(points)} points")
-        x = np.array([point.easting for point in points])
-        y = np.array([point.northing for point in points])
-        metres_v = float(vertical.metres)
-        if deliverable.setting.kind == "point-cloud":
-            assert horizontal is not None
-            setting = _cloud_setting(deliverable.setting, horizontal, vertical)
-            limit_m = largest_circumradius_m(deliverable.clouds, setting)
-            method = deliverable.setting.method or "tin"
-            samples, found = sample_cloud(
-                deliverable.clouds, x, y, setting, method=method, progress=progress
-            )
-            findings += found
-            for cloud in deliverable.clouds:
-                findings += getattr(cloud, "reading_findings", [])
-        else:
-            metres_h = float(horizontal.metres) if horizontal else None
-            raster_method: Method = (
-                "nearest" if deliverable.setting.method == "nearest" else "bilinear"
-            )
-            samples, found = sample_raster(
-                deliverable.rasters, x, y, raster_method, metres_h, metres_v
-            )
-            findings += found
-            for raster in deliverable.rasters:
-                raster.close()
-    rows = height_residuals(points, samples, roles, horizontal, vertical)
-    named = distinct(replace(finding, dataset=deliverable.setting.name) for finding in findings)
-    return Measured(rows, named, limit_m)
-
-
-def _cloud_setting(setting: Setting, horizontal: LengthUnit, vertical: LengthUnit) -> CloudSetting:
-    return CloudSetting(
-        ground_classes=setting.ground_classes,
-        metres_h=float(horizontal.metres),
-        metres_v=float(vertical.metres),
-        max_circumradius_m=setting.max_circumradius_m,
-        design_anps_m=setting.design_anps_m,
-    )
-
-
-def _why_not(deliverable: Deliverable) -> tuple[str, str] | None:
-    """Say why heights cannot be compared at all: reason and detail; None where they can."""
-    reference, agreement = deliverable.reference, deliverable.agreement
-    if agreement.horizontal == "differs":
-        return "frame", f"the deliverable is in {reference.name}, the checkpoints are not"
-    if agreement.vertical == "differs":
-        return "vertical-frame", f"the deliverable's heights are {reference.name}"
-    plane_needed = deliverable.setting.kind == "point-cloud"
-    if reference.horizontal_unit is None and (
-        plane_needed or reference.horizontal_kind != "geographic"
-    ):
-        return "frame", "the unit of the horizontal coordinates is not declared"
-    if plane_needed and reference.horizontal_kind == "geographic":
-        return "frame", "a triangulation needs a plane; these are degrees"
-    if reference.vertical_unit is None:
-        return "vertical-frame", "the unit of the heights is not declared"
-    return None
-
-
-def _measure_positions(
-    deliverable: Deliverable, points: Sequence[Checkpoint], roles: Roles
-) -> Measured:
-    reference, agreement = deliverable.reference, deliverable.agreement
-    measured: list[MeasuredPoint] = []
-    seen: dict[str, Path] = {}
-    for file in deliverable.files:
-        assert file.measured is not None
-        for point in file.measured.points:
-            if point.id in seen:
-                raise InputError(
-                    f"point {point.id} stands in {seen[point.id].name} already",
-                    where=f"{file.path}, line {point.line}",
-                    remedy="measure each point once per dataset, or make two datasets",
-                )
-            seen[point.id] = file.path
-            measured.append(point)
-    not_compared = None
-    if agreement.horizontal == "differs":
-        not_compared = f"the measured positions are in {reference.name}, the checkpoints are not"
-    elif reference.horizontal_unit is None:
-        not_compared = "the measured positions are not in a plane with a declared unit of length"
-    rows = position_residuals(
-        points,
-        measured,
-        roles,
-        reference.horizontal_unit,
-        reference.vertical_unit,
-        compare_heights=agreement.vertical != "differs",
-        not_compared=not_compared,
-    )
-    surveyed = {point.id for point in points}
-    strangers = [point.id for point in measured if point.id not in surveyed]
-    findings: tuple[Finding, ...] = ()
-    if strangers:
-        findings = (
-            Finding(
-                "measured-not-matched",
-                Severity.WARNING,
-                f"{len(strangers)} measured positions have no surveyed point of the same id and were not "
-                f"used: {', '.join(strangers[:10])}{' ...' if len(strangers) > 10 else ''}",
-                dataset=deliverable.setting.name,
-                evidence={"points": len(strangers)},
-                remedy="give measured and surveyed points the same ids, letter for letter",
-            ),
-        )
-    return Measured(rows, findings)
+def columns(points: Sequence[Checkpoint]) -> list[NDArray[np.float64]]:
+    """Give eastings, northings and heights as arrays, in stored units."""
+    return [
+        np.array([getattr(point, axis) for point in points], dtype=np.float64)
+        for axis in ("easting", "northing", "height")
+    ]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -13,25 +11,23 @@ import numpy as np
 from accuracy import __version__
 from accuracy.deliverables import (
     Deliverable,
-    Measured,
-    Setting,
     distinct,
-    measure,
-    open_deliverable,
 )
-from accuracy.errors import JobError, Problem
 from accuracy.findings import Finding, Severity
 from accuracy.georeferencing.library import epsg_version, proj_version
-from accuracy.georeferencing.reference import Reference, declared, with_units
-from accuracy.inputs.checkpoints import CheckpointTable, read_checkpoints
+from accuracy.georeferencing.reference import Reference
+from accuracy.georeferencing.site_plan import SitePlan
 from accuracy.job import Job
-from accuracy.job.sections import Claim, Dataset
-from accuracy.layout import lay_out, same_places
+from accuracy.job.sections import Claim
+from accuracy.layout import lay_out
+from accuracy.measuring import Measured, measure
+from accuracy.preparation import Prepared, Progress, prepare, quiet
 from accuracy.provenance import Hashing, library_versions, python_version
-from accuracy.residuals import ResidualRow, Roles, row_findings
+from accuracy.residuals import ResidualRow, row_findings
 from accuracy.result import (
     ClaimResult,
     DatasetResult,
+    Grid,
     InputFile,
     LeftOut,
     Result,
@@ -40,72 +36,12 @@ from accuracy.result import (
     overall,
 )
 from accuracy.standards.judge import Evidence, Judgement, judge
-from accuracy.standards.library import Standard, load_standard
+from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
 
-Progress = Callable[[str], None]
 AxisName = Literal["east", "north", "up"]
 AxisPart = Literal["horizontal", "vertical"]
-
-
-def quiet(_: str) -> None:
-    """Report no progress."""
-
-
-@dataclass(frozen=True)
-class Prepared:
-    """A job whose inputs are read and whose deliverables are opened, before anything is computed."""
-
-    job: Job
-    table: CheckpointTable
-    surveyed: Reference
-    roles: Roles
-    deliverables: tuple[Deliverable, ...]
-    standards: Mapping[str, Standard]
-    findings: tuple[Finding, ...]
-
-    def describe(self) -> str:
-        """Say what was read and checked, for people."""
-        lines = [
-            f"{self.job.path.name}: in order, nothing computed",
-            f"  checkpoints: {len(self.table.points)} points in {self.surveyed.name}",
-        ]
-        for item in self.deliverables:
-            lines.append(
-                f"  {item.setting.name}: {len(item.files)} file(s) in {item.reference.name}; "
-                f"horizontal {item.agreement.horizontal}, vertical {item.agreement.vertical}"
-            )
-        lines += [
-            f"  claim on {c.dataset}: {self.standards[c.standard].full_title}"
-            for c in self.job.claim
-        ]
-        for finding in self.findings:
-            lines.append(f"  {finding.severity.value}: {finding.message} [{finding.code}]")
-        return "\n".join(lines) + "\n"
-
-
-def prepare(job: Job, progress: Progress = quiet) -> Prepared:
-    """Read and check everything a job names; compute nothing.
-
-    Raises
-    ------
-    AccuracyError
-        Something cannot be used; see `accuracy.errors`.
-    """
-    progress(f"reading {job.checkpoints.file}")
-    table = read_checkpoints(job.checkpoints.located.path, job.checkpoints.order)
-    roles = _roles(job, table)
-    surveyed, findings = _surveyed(job, table)
-    deliverables = tuple(_open(job, dataset, surveyed, progress) for dataset in job.dataset)
-    standards = {c.standard: load_standard(c.standard, job.folder) for c in job.claim}
-    findings = (
-        *table.findings,
-        *findings,
-        *same_places(table.points, roles),
-        *(finding for item in deliverables for finding in item.findings),
-    )
-    return Prepared(job, table, surveyed, roles, deliverables, standards, distinct(findings))
 
 
 def verify(job: Job, progress: Progress = quiet) -> Result:
@@ -159,61 +95,6 @@ def verify(job: Job, progress: Progress = quiet) -> Result:
     )
 
 
-def _roles(job: Job, table: CheckpointTable) -> Roles:
-    known = {point.id for point in table.points}
-    named = [(f"checkpoints.control[{i}]", pid) for i, pid in enumerate(job.checkpoints.control)]
-    named += [
-        (f"checkpoints.exclude[{i}].id", out.id) for i, out in enumerate(job.checkpoints.exclude)
-    ]
-    strangers = tuple(
-        Problem(
-            where, f"no point {pid!r} in {job.checkpoints.file}", "ids must match letter for letter"
-        )
-        for where, pid in named
-        if pid not in known
-    )
-    if strangers:
-        raise JobError("ids that are not in the table", where=str(job.path), problems=strangers)
-    return Roles(
-        control=frozenset(job.checkpoints.control),
-        excluded={out.id: out.reason for out in job.checkpoints.exclude},
-        survey_rmse_h_m=job.checkpoints.survey_rmse_h_m,
-        survey_rmse_v_m=job.checkpoints.survey_rmse_v_m,
-    )
-
-
-def _surveyed(job: Job, table: CheckpointTable) -> tuple[Reference, tuple[Finding, ...]]:
-    """Find what the checkpoints' coordinates refer to."""
-    said = job.checkpoints
-    reference = (
-        declared(said.crs, geoid=said.geoid, epoch_year=said.epoch)
-        if said.crs is not None
-        else Reference("unknown", geoid=said.geoid, epoch_year=said.epoch)
-    )
-    return with_units(
-        reference, table.horizontal_unit, table.vertical_unit, table.geographic, said.file
-    )
-
-
-def _open(job: Job, dataset: Dataset, surveyed: Reference, progress: Progress) -> Deliverable:
-    setting = Setting(
-        name=dataset.name,
-        kind=dataset.kind,
-        method=dataset.height,
-        ground_classes=dataset.ground_classes,
-        max_circumradius_m=dataset.max_circumradius_m,
-        design_anps_m=dataset.design_anps_m,
-        band=dataset.band,
-    )
-    said = None
-    if dataset.crs is not None:
-        said = declared(dataset.crs, geoid=dataset.geoid, epoch_year=dataset.epoch)
-    elif dataset.geoid is not None or dataset.epoch is not None:
-        said = Reference("unknown", geoid=dataset.geoid, epoch_year=dataset.epoch)
-    paths = [(file.path, file.written) for file in dataset.located]
-    return open_deliverable(setting, paths, said, surveyed, progress)
-
-
 def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     job = prepared.job
 
@@ -243,6 +124,9 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
                     reference=file.reference,
                 )
             )
+    if job.local_grid is not None and job.local_grid.located is not None:
+        pairs = job.local_grid.located
+        found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
     for name in prepared.standards:
         own = job.folder / name
         if name.endswith(".toml") and own.is_file():
@@ -371,7 +255,8 @@ def _claim(
         warnings=tuple(
             finding.message
             for finding in item.findings
-            if finding.severity is Severity.WARNING and finding.code.startswith("crs-")
+            if finding.severity is Severity.WARNING
+            and finding.code.startswith(("crs-", "transform-"))
         ),
         standalone=False,
     )
@@ -387,24 +272,21 @@ def _claim(
 
 
 def _transformation(surveyed: Reference, item: Deliverable) -> Transformation:
-    agreement = item.agreement
-    steps = tuple(
-        f"{component}: identity, nothing is transformed"
-        for component, state in (
-            ("horizontal", agreement.horizontal),
-            ("vertical", agreement.vertical),
-        )
-        if state == "identity"
-    )
+    way = item.plan
     return Transformation(
         dataset=item.setting.name,
         source=surveyed.name,
         target=item.reference.name,
-        horizontal=agreement.horizontal,
-        vertical=agreement.vertical,
-        steps=steps,
-        accuracy_m=0.0 if len(steps) == 2 else None,
-        epoch_year=item.reference.epoch_year,
+        horizontal=way.horizontal,
+        vertical=way.vertical,
+        steps=way.steps,
+        grids=tuple(
+            Grid(step.grid, step.sha256) for step in way.steps if step.grid and step.sha256
+        ),
+        accuracy_m=way.accuracy_m,
+        epoch_year=way.epoch_year,
+        not_applied=way.not_applied,
+        local_grid=way.record if isinstance(way, SitePlan) else None,
     )
 
 

@@ -6,12 +6,17 @@ deliverable is higher than the survey.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
+import numpy as np
+
 from accuracy.findings import Finding, Severity
+from accuracy.georeferencing.geodetic import ellipsoid_of, offsets_m
+from accuracy.georeferencing.record import Reference
 from accuracy.inputs.checkpoints import Checkpoint, Cover, MeasuredPoint, Tested
 from accuracy.sampling import NO_HEIGHT_REASONS, Sample, Support
 from accuracy.units import LengthUnit, to_metres
@@ -49,9 +54,11 @@ class ResidualRow:
     detail : str
         The numbers behind the reason, for people.
     surveyed, measured, residual : Position
-        In metres, frame of the deliverable.
+        In metres, frame of the deliverable. Positions in degrees have no metres; their differences have.
     native : mapping
-        Coordinates in stored units: easting, northing, height and their measured counterparts.
+        Coordinates in stored units of the deliverable: easting, northing, height and their measured
+        counterparts. Where the surveyed ones were carried there, ``given_easting``, ``given_northing``
+        and ``given_height`` are those of the table.
     survey_rmse_h_m, survey_rmse_v_m : float or None
         The survey's own accuracy.
     support : Support or None
@@ -106,6 +113,28 @@ def _metres(value: float | None, unit: LengthUnit | None) -> float | None:
     return None if value is None or unit is None else to_metres(value, unit)
 
 
+def _known(value: float | None) -> float | None:
+    """Give None for a coordinate that could not be carried."""
+    return None if value is None or math.isnan(value) else value
+
+
+#: East and north in metres from a surveyed to a measured place, both in degrees: (lon, lat, lon, lat).
+InDegrees = Callable[[float, float, float, float], tuple[float, float]]
+
+
+def in_degrees_of(reference: Reference) -> InDegrees | None:
+    """Give how differences of longitude and latitude become metres; None for other coordinates."""
+    if reference.horizontal_kind != "geographic" or not reference.horizontal_known:
+        return None
+    ellipsoid = ellipsoid_of(reference)
+
+    def metres(lon: float, lat: float, to_lon: float, to_lat: float) -> tuple[float, float]:
+        east_m, north_m = offsets_m(ellipsoid, *map(np.atleast_1d, (lon, lat, to_lon, to_lat)))
+        return float(east_m[0]), float(north_m[0])
+
+    return metres
+
+
 def _row(
     point: Checkpoint,
     roles: Roles,
@@ -114,30 +143,37 @@ def _row(
     reason: str | None,
     detail: str,
     support: Support | None,
+    given: Checkpoint | None = None,
+    in_degrees: InDegrees | None = None,
 ) -> ResidualRow:
     horizontal, vertical = units
     east, north, up = measured
+    place = (_known(point.easting), _known(point.northing), _known(point.height))
     surveyed = Position(
-        _metres(point.easting, horizontal),
-        _metres(point.northing, horizontal),
-        _metres(point.height, vertical),
+        _metres(place[0], horizontal), _metres(place[1], horizontal), _metres(place[2], vertical)
     )
 
-    def difference(a: float | None, b: float, unit: LengthUnit | None) -> float | None:
-        return None if a is None else _metres(a - b, unit)
+    def difference(a: float | None, b: float | None, unit: LengthUnit | None) -> float | None:
+        return None if a is None or b is None else _metres(a - b, unit)
 
     residual = Position(
-        difference(east, point.easting, horizontal),
-        difference(north, point.northing, horizontal),
-        difference(up, point.height, vertical),
+        difference(east, place[0], horizontal),
+        difference(north, place[1], horizontal),
+        difference(up, place[2], vertical),
     )
+    if in_degrees is not None and None not in (east, north, *place[:2]):
+        assert east is not None
+        assert north is not None
+        residual = Position(*in_degrees(point.easting, point.northing, east, north), residual.up_m)
     if point.tested == "vertical":
         residual = Position(None, None, residual.up_m)
     elif point.tested == "horizontal":
         residual = Position(residual.east_m, residual.north_m, None)
     has_residual = residual != Position()
     role = roles.role(point.id)
-    if reason is None and not has_residual:
+    if reason is None and not has_residual and None in place:
+        reason, detail = "frame", "this point could not be carried to the deliverable's frame"
+    elif reason is None and not has_residual:
         reason, detail = "not-tested", f"its kind is {point.tested}"
     if role == "excluded":
         detail = (
@@ -162,13 +198,22 @@ def _row(
         residual=residual if has_residual else None,
         native=MappingProxyType(
             {
-                "easting": point.easting,
-                "northing": point.northing,
-                "height": point.height,
+                "easting": place[0],
+                "northing": place[1],
+                "height": place[2],
                 "measured_easting": east,
                 "measured_northing": north,
                 "measured_height": up,
             }
+            | (
+                {}
+                if given is None
+                else {
+                    "given_easting": given.easting,
+                    "given_northing": given.northing,
+                    "given_height": given.height,
+                }
+            )
         ),
         survey_rmse_h_m=roles.survey_rmse_h_m
         if point.survey_rmse_h_m is None
@@ -189,6 +234,7 @@ def height_residuals(
     roles: Roles,
     horizontal_unit: LengthUnit | None,
     vertical_unit: LengthUnit | None,
+    given: Sequence[Checkpoint] | None = None,
 ) -> tuple[ResidualRow, ...]:
     """Residuals of a surface: heights only.
 
@@ -202,9 +248,11 @@ def height_residuals(
         Who is judged.
     horizontal_unit, vertical_unit : LengthUnit or None
         Units both sides share; None for degrees.
+    given : sequence of Checkpoint or None
+        The points as in their table, where they were carried.
     """
     rows = []
-    for point, sample in zip(points, samples, strict=True):
+    for i, (point, sample) in enumerate(zip(points, samples, strict=True)):
         row = _row(
             point,
             roles,
@@ -213,6 +261,7 @@ def height_residuals(
             sample.reason,
             sample.detail,
             sample.support,
+            given[i] if given else None,
         )
         rows.append(row)
     return tuple(rows)
@@ -227,6 +276,8 @@ def position_residuals(
     *,
     compare_heights: bool,
     not_compared: str | None,
+    given: Sequence[Checkpoint] | None = None,
+    in_degrees: InDegrees | None = None,
 ) -> tuple[ResidualRow, ...]:
     """Residuals of positions measured in a deliverable, matched by id.
 
@@ -236,10 +287,14 @@ def position_residuals(
         False where what the heights refer to does not agree: the horizontal part stands alone.
     not_compared : str or None
         Detail, where nothing can be compared because the frames do not agree.
+    given : sequence of Checkpoint or None
+        The points as in their table, where they were carried.
+    in_degrees : callable or None
+        How differences of longitude and latitude become metres.
     """
     by_id = {point.id: point for point in measured}
     rows = []
-    for point in points:
+    for i, point in enumerate(points):
         found = by_id.get(point.id)
         values: tuple[float | None, float | None, float | None] = (None, None, None)
         reason: str | None = None
@@ -252,7 +307,17 @@ def position_residuals(
             up = found.height if compare_heights else None
             values = (found.easting, found.northing, up)
         rows.append(
-            _row(point, roles, (horizontal_unit, vertical_unit), values, reason, detail, None)
+            _row(
+                point,
+                roles,
+                (horizontal_unit, vertical_unit),
+                values,
+                reason,
+                detail,
+                None,
+                given[i] if given else None,
+                in_degrees,
+            )
         )
     return tuple(rows)
 

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from accuracy.errors import ExitCode, ResultError
 from accuracy.findings import Finding
 from accuracy.formats import CrsEvidence
+from accuracy.georeferencing.carrying import Step
 from accuracy.georeferencing.reference import Reference
 from accuracy.layout import Layout
 from accuracy.residuals import Position, ResidualRow
@@ -76,7 +77,7 @@ class InputFile:
     """One file that was read: what it is, its hash, and what it says about coordinates."""
 
     path: str
-    role: Literal["job", "checkpoints", "deliverable", "standard"]
+    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard"]
     dataset: str | None
     format: str
     bytes: int
@@ -95,21 +96,22 @@ class Grid:
 
 @dataclass(frozen=True)
 class Transformation:
-    """How checkpoints were carried to the frame of a dataset, in words and steps.
+    """How checkpoints were carried to the frame of a dataset, step by step.
 
-    `accuracy_m` is None where the operation's accuracy is unknown.
+    `accuracy_m` is the sum of the steps' stated accuracies; None where one of them is unknown.
     """
 
     dataset: str
     source: str
     target: str
-    horizontal: Literal["identity", "unknown", "differs"]
-    vertical: Literal["identity", "unknown", "differs"]
-    steps: tuple[str, ...]
+    horizontal: Literal["identity", "transformed", "unknown", "differs"]
+    vertical: Literal["identity", "transformed", "unknown", "differs"]
+    steps: tuple[Step, ...]
     grids: tuple[Grid, ...] = ()
     accuracy_m: float | None = None
     epoch_year: float | None = None
     not_applied: tuple[str, ...] = ()
+    local_grid: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)

@@ -269,7 +269,6 @@ BAD: list[tuple[str, str, str, tuple[str, ...]]] = [
     ("strips = [1, 2]", "strips = [1, inf]", "processing.strips[1]", ("finite",)),
     ('number = "26-014"', "number = 26", "report.number", ("text in quotes",)),
     ("[report]", "[reprot]", "reprot", ("did you mean report", "keys here are: job,")),
-    ("[report]", "[local_grid]", "local_grid", ("not supported yet in this version",)),
     ("[report]", "[[report]]", "report", ("write [report]",)),
 ]
 
@@ -456,14 +455,42 @@ def test_by_default_the_packaged_standards_check(site: Path) -> None:
 
 def test_sections_not_used_yet_are_told(site: Path) -> None:
     """What is read but not used is a note, one for each section."""
-    job = load(site, GOOD + "[area]\nfile = 'a'\n[base]\n[grids]\n[trajectory]\n")
+    job = load(site, GOOD + "[area]\nfile = 'a'\n[base]\n[trajectory]\n")
     assert [note.split("]")[0] for note in job.notes] == [
         "section [area",
-        "section [grids",
         "section [base",
         "section [trajectory",
     ]
     assert job.area == {"file": "a"}
+
+
+def test_folders_of_grids(site: Path) -> None:
+    """One folder or a list, relative to the job file; files of models by name; none where it is silent."""
+    (site / "grids").mkdir()
+    job = load(site, GOOD + "[grids]\nfolder = 'grids'\ngeoid_files = {GEOID18 = 'mine.tif'}\n")
+    assert job.grids.folders(job.folder) == (site / "grids",)
+    assert job.grids.geoid_files == {"GEOID18": "mine.tif"}
+    job = load(site, GOOD + "[grids]\nfolder = ['grids', '.']\n")
+    assert job.grids.folders(job.folder) == (site / "grids", site)
+    assert load(site, GOOD).grids.folders(site) == ()
+
+
+@pytest.mark.parametrize(
+    ("written", "where", "found"),
+    [
+        ("folder = 'grid'", "grids.folder", "there is no folder"),
+        ("folder = ['.', 'grid']", "grids.folder[1]", "there is no folder"),
+        ("folder = 5", "grids.folder", "found 5"),
+        ("fodler = '.'", "grids.fodler", "unknown key"),
+    ],
+)
+def test_mistakes_about_grids(site: Path, written: str, where: str, found: str) -> None:
+    """A folder that is not there and a misspelt key are told with their place."""
+    with pytest.raises(JobError) as caught:
+        load(site, GOOD + f"[grids]\n{written}\n")
+    (problem,) = caught.value.problems
+    assert problem.where == where
+    assert found in problem.found
 
 
 def test_a_job_cannot_be_changed(site: Path) -> None:

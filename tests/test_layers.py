@@ -20,7 +20,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("sampling",),
     ("residuals", "flightlines", "trajectory", "inspection"),
     ("layout", "deliverables"),
-    ("standards.judge", "planning", "budget"),
+    ("standards.judge", "planning", "budget", "preparation", "measuring"),
     ("diagnosis",),
     ("statement",),
     ("result", "provenance"),

@@ -15,13 +15,18 @@ from accuracy.errors import AccuracyError, ExitCode
 
 #: Command to the module that holds it; loaded only when asked for.
 COMMANDS: Mapping[str, str] = MappingProxyType(
-    {"demo": "accuracy.cli.demo", "verify": "accuracy.cli.verify"}
+    {
+        "datum": "accuracy.cli.datum",
+        "demo": "accuracy.cli.demo",
+        "inspect": "accuracy.cli.inspect",
+        "verify": "accuracy.cli.verify",
+    }
 )
 
 EXIT_CODES = """\b
 Exit codes:
   0    no claim fails or lacks a statement
-  1    a claim fails
+  1    a claim fails (inspect, datum: a blocking finding)
   2    could not run: usage, job or input
   3    a claim has no statement, and none fails
   70   fault in the tool
@@ -54,7 +59,7 @@ def group() -> None:
     """  # noqa: D301 (click's own mark for text that must not be re-wrapped)
 
 
-def _say(text: str) -> None:
+def say(text: str) -> None:
     """Write to stderr, whatever the console can show."""
     encoding = sys.stderr.encoding or "utf-8"
     sys.stderr.write(text.encode(encoding, "replace").decode(encoding) + "\n")
@@ -78,25 +83,25 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except click.exceptions.Exit as stop:
         return int(stop.exit_code)
     except click.ClickException as error:
-        _say(f"error: {error.format_message()}")
+        say(f"error: {error.format_message()}")
         if isinstance(error, click.UsageError) and error.ctx is not None:
-            _say(f"  remedy: see {error.ctx.command_path} --help")
+            say(f"  remedy: see {error.ctx.command_path} --help")
         return ExitCode.COULD_NOT_RUN
     except AccuracyError as error:
-        _say(f"error: {error}")
+        say(f"error: {error}")
         return error.exit_code
     except (KeyboardInterrupt, click.exceptions.Abort):
-        _say("interrupted; nothing was left behind")
+        say("interrupted; nothing was left behind")
         return ExitCode.INTERRUPTED
     except BrokenPipeError:
         return ExitCode.COULD_NOT_RUN
     except MemoryError:
-        _say(
+        say(
             "error: not enough memory\n  remedy: close other programs, or test fewer files at a time"
         )
         return ExitCode.COULD_NOT_RUN
     except Exception as error:
-        _say(_fault(error))
+        say(_fault(error))
         return ExitCode.FAULT_IN_TOOL
     return int(outcome or ExitCode.PASSES)
 

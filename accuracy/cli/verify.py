@@ -66,7 +66,7 @@ def command(
 
 def _check_only(job: object, *, quiet: bool) -> int:
     from accuracy.job import Job
-    from accuracy.pipeline import prepare
+    from accuracy.preparation import prepare
 
     assert isinstance(job, Job)
     with Progress(quiet=quiet) as progress:

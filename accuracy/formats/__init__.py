@@ -131,6 +131,8 @@ class PointBatch:
         As stored; NaN where the point format has none.
     scan_angle_deg : ndarray of float32
         Degrees, positive to the right of flight as the format defines it.
+    return_number : ndarray of uint8 or None
+        Number of the return in its pulse; None where the reader does not give it.
     """
 
     grid: StoredGrid
@@ -144,6 +146,7 @@ class PointBatch:
     point_source_id: NDArray[np.uint16]
     gps_time: NDArray[np.float64]
     scan_angle_deg: NDArray[np.float32]
+    return_number: NDArray[np.uint8] | None = None
 
 
 class PointSurface(Protocol):

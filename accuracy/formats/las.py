@@ -249,6 +249,7 @@ class LasCloud:
             gps_time = records["gps_time"].astype(np.float64)
         else:
             gps_time = np.full(len(records), np.nan)
+        returns = records["returns"] & (0x07 if self._header.point_format <= 5 else 0x0F)
         return PointBatch(
             grid=self.grid,
             x=records["x"].astype(np.int64),
@@ -261,7 +262,27 @@ class LasCloud:
             point_source_id=records["point_source_id"].astype(np.uint16),
             gps_time=gps_time,
             scan_angle_deg=angle,
+            return_number=returns.astype(np.uint8),
         )
+
+    def scan(self) -> Iterator[PointBatch]:
+        """Yield all points in the order of the file, in bounded memory; fields as from `near`.
+
+        Raises
+        ------
+        FormatError
+            While reading: points that cannot be decompressed, or that are fewer than promised.
+        """
+        self.reading_findings = []
+        watch = BoxWatch(self._box)
+
+        def choose(stored_x: NDArray[np.int32], stored_y: NDArray[np.int32]) -> NDArray[np.intp]:
+            watch.see(stored_x, stored_y)
+            return np.arange(len(stored_x), dtype=np.intp)
+
+        for records in self._batches(choose, LAYERS_POINT):
+            yield self._batch(records)
+        self.reading_findings = watch.findings()
 
 
 @contextmanager
@@ -328,6 +349,7 @@ def _groups(chunks: tuple[Chunk, ...], size: int) -> Iterator[list[Chunk]]:
 def _point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
     """Lay out the fields read here; all else, extra bytes included, is stepped over."""
     fields: dict[str, tuple[str, int]] = {"x": ("<i4", 0), "y": ("<i4", 4), "z": ("<i4", 8)}
+    fields["returns"] = ("u1", 14)
     if point_format <= 5:
         fields |= {
             "class_and_flags": ("u1", 15),

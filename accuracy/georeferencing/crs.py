@@ -150,6 +150,17 @@ def compound_wkt(horizontal_wkt: str | None, vertical_wkt: str | None, name: str
         return None
 
 
+def datum_name(wkt: str | None) -> str | None:
+    """Give the registry's name of the datum of a system, horizontal or vertical; its own if it has none."""
+    if wkt is None:
+        return None
+    crs = parse(wkt, "comparison")
+    if crs.datum is None:
+        return None
+    registered = find_datum(crs.datum.name)
+    return str((registered or crs.datum).name).removesuffix(" ensemble")
+
+
 def find_datum(name_or_code: str | int, authority: str = "EPSG") -> Datum | None:
     """Look a datum up in the registry, horizontal or vertical; None if there is none."""
     from pyproj import crs

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import sections
+from accuracy.job import grids, local_grid, sections
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -32,9 +32,14 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("checkpoints", "exclude"): sections.Exclusion,
     ("dataset",): sections.Dataset,
     ("claim",): sections.Claim,
+    ("grids",): grids.Grids,
+    ("local_grid",): local_grid.LocalGridSection,
+    ("local_grid", "pair"): local_grid.LocalGridPair,
     ("report",): sections.Report,
 }
-_REPEATED = frozenset({("checkpoints", "exclude"), ("dataset",), ("claim",)})
+_REPEATED = frozenset(
+    {("checkpoints", "exclude"), ("dataset",), ("claim",), ("local_grid", "pair")}
+)
 _PHRASES = {
     "string_type": "must be text in quotes",
     "string_too_short": "must not be empty",
@@ -72,9 +77,10 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
             e for e in error.errors(include_url=False) if e["type"] != "too_short" or not e["input"]
         ]
         problems += [problem for problem in map(_described, errors) if problem.where not in already]
-    for check in (_dataset_problems, _point_problems, _section_problems):
+    for check in (_dataset_problems, _point_problems, local_grid.local_grid_problems):
         problems += check(data)
     problems += _file_problems(data, folder)
+    problems += grids.grids_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
     names = list(data)
 
@@ -241,18 +247,11 @@ def _point_problems(data: Data) -> Iterator[Problem]:
             )
 
 
-def _section_problems(data: Data) -> Iterator[Problem]:
-    if "local_grid" in data:
-        yield Problem(
-            "local_grid",
-            "local site grids are not supported yet in this version",
-            "they would change the numbers; hand in coordinates in the frame of the deliverable",
-        )
-
-
 def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
     points = data.get("checkpoints")
     named = [("checkpoints.file", points.get("file"))] if isinstance(points, dict) else []
+    if isinstance(grid := data.get("local_grid"), dict):
+        named.append(("local_grid.pairs", grid.get("pairs")))
     for index, dataset in _tables(data, "dataset"):
         named += [
             (f"dataset[{index}].files[{i}]", text) for i, text in _texts(dataset.get("files"))
@@ -262,7 +261,7 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
             found = matches(folder, text)
             if not found:
                 yield Problem(where, f"{shown(text)} names no file", why_missing(folder, text))
-            elif where == "checkpoints.file" and len(found) > 1:
+            elif not where.startswith("dataset") and len(found) > 1:
                 yield Problem(
                     where, f"{shown(text)} names {len(found)} files", "must name one file"
                 )

@@ -17,8 +17,11 @@ from pydantic import (
     model_validator,
 )
 
+from accuracy.job.fields import Epoch, Length, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
-from accuracy.job.values import FIRST_EPOCH_YEAR, HEIGHT_METHODS, epoch_mistake, order_mistake
+from accuracy.job.grids import Grids
+from accuracy.job.local_grid import LocalGridSection
+from accuracy.job.values import HEIGHT_METHODS, order_mistake
 from accuracy.units import LengthUnit
 
 ClaimValue = float | int | str | bool
@@ -30,36 +33,15 @@ def _date(value: object) -> object:
     return value
 
 
-def _epoch(value: float) -> float:
-    if mistake := epoch_mistake(value):
-        raise ValueError(mistake)
-    return value
-
-
 def _order(value: str) -> str:
     if mistake := order_mistake(value):
         raise ValueError(mistake)
     return value.upper()
 
 
-Text = Annotated[str, Field(min_length=1)]
-Whole = Annotated[int, Field(strict=True)]
-Length = Annotated[float, Field(strict=True, gt=0)]
-Rmse = Annotated[float, Field(strict=True, ge=0)]
-Epoch = Annotated[
-    float,
-    Field(strict=True, json_schema_extra={"minimum": FIRST_EPOCH_YEAR}),
-    AfterValidator(_epoch),
-]
 Order = Annotated[
     str, AfterValidator(_order), Field(json_schema_extra={"pattern": "^[PNEZDpnezd]{4,5}$"})
 ]
-
-
-class Section(BaseModel):
-    """A table of the job file; unknown keys are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
 
 class About(Section):
@@ -92,7 +74,8 @@ class Checkpoints(Section):
     file: Text = Field(description="Table of checkpoints, relative to the job file.")
     crs: Text | None = Field(
         default=None,
-        description='Compound or 3D reference system of the table, such as "EPSG:6345+5703".',
+        description='Compound or 3D reference system of the table, such as "EPSG:6345+5703"; "local" where '
+        "its coordinates are in the local grid.",
     )
     epoch: Epoch | None = Field(
         default=None,
@@ -100,6 +83,11 @@ class Checkpoints(Section):
     )
     geoid: Text | None = Field(
         default=None, description="Geoid model behind orthometric heights, when known."
+    )
+    realisation: Text | None = Field(
+        default=None,
+        description='Realisation of the frame where crs names an ensemble only: "WGS 84 (G2139)" for '
+        'EPSG:32613, "ETRF2000" for EPSG:25832.',
     )
     order: Order | None = Field(
         default=None,
@@ -145,13 +133,19 @@ class Dataset(Section):
     )
     crs: Text | None = Field(
         default=None,
-        description="Reference system, only to supply or to assert what the files say.",
+        description='Reference system, only to supply or to assert what the files say; "local" where its '
+        "coordinates are in the local grid.",
     )
     epoch: Epoch | None = Field(
         default=None, description="Epoch of the coordinates as decimal year."
     )
     geoid: Text | None = Field(
         default=None, description="Geoid model behind orthometric heights, when known."
+    )
+    realisation: Text | None = Field(
+        default=None,
+        description='Realisation of the frame where crs names an ensemble only: "WGS 84 (G2139)" for '
+        'EPSG:32613, "ETRF2000" for EPSG:25832.',
     )
     ground_classes: tuple[Annotated[Whole, Field(ge=0, le=255)], ...] = Field(
         default=(), description="Point clouds: classes that count as ground. Default [2]."
@@ -244,11 +238,11 @@ class Job(Section):
     area: FreeTable | None = Field(
         default=None, description="Outline of the project; not used yet."
     )
-    grids: FreeTable | None = Field(
-        default=None, description="Where transformation grids are; not used yet."
+    grids: Grids = Field(
+        default_factory=Grids, description="Where geoid grids for transformations are."
     )
-    local_grid: FreeTable | None = Field(
-        default=None, description="A local site grid; not supported yet."
+    local_grid: LocalGridSection | None = Field(
+        default=None, description="A local site grid, and how it is tied to a reference system."
     )
     base: FreeTable | None = Field(default=None, description="The base station; not used yet.")
     trajectory: FreeTable | None = Field(

@@ -157,6 +157,31 @@ def _worst(dataset: DatasetResult, unit: LengthUnit) -> list[str]:
     return [f"  {printable(dataset.name)}", *_table(heads, rows, {0, 1, 6})]
 
 
+def _transformations(result: Result) -> list[str]:
+    """Say in words how the checkpoints came to the frame of each dataset."""
+    lines = []
+    for item in result.transformations:
+        name = printable(item.dataset)
+        states = {item.horizontal, item.vertical}
+        if states == {"identity"}:
+            lines.append(f"  {name}: none; one reference system, {printable(item.target)}")
+            continue
+        told = f"{name}: from {printable(item.source)} to {printable(item.target)}"
+        told += f"; horizontal {item.horizontal}, vertical {item.vertical}"
+        if "transformed" in states:
+            known = item.accuracy_m is not None
+            told += f"; stated accuracy {item.accuracy_m:g} m" if known else "; accuracy unknown"
+        lines.append(_wrapped(told, "  ", "    "))
+        for number, step in enumerate(item.steps, 1):
+            named = ", ".join(filter(None, (step.code, step.grid)))
+            what = f"{printable(step.what)} [{printable(named)}]" if named else printable(step.what)
+            lines.append(_wrapped(what, f"    {number}. ", " " * 7))
+            if step.sha256:
+                lines.append(f"       SHA-256 {step.sha256}")
+        lines += [_wrapped(f"not applied: {text}", "    ", "      ") for text in item.not_applied]
+    return lines or ["  nothing to compare"]
+
+
 def _left_out(result: Result) -> list[str]:
     lines = []
     if result.control:
@@ -224,6 +249,7 @@ def render(result: Result) -> bytes:
         f"Largest differences in {unit.print_name}",
         [line for dataset in result.datasets for line in _worst(dataset, unit)] or ["  none"],
     )
+    lines += _section("Transformations", _transformations(result))
     lines += _section("Who was left out, and why", _left_out(result))
     lines += _section("Findings", _findings(result))
     lines += [

@@ -182,3 +182,81 @@ def test_some_codes_of_old_geokeys_are_no_systems() -> None:
         with pytest.raises(CRSError):
             CRS.from_epsg(code)
     assert Datum.from_epsg(5103).name == "North American Vertical Datum 1988"
+
+
+# What `transform` guards against: the library asked to find its own way.
+
+PLACE = (-105.0, 40.0, 1600.0)
+
+
+def ask(source: str, target: str, *args: float, **flags: object) -> tuple[float, ...]:
+    change = pyproj.Transformer.from_crs(source, target, always_xy=True, **flags)
+    return tuple(float(value) for value in change.transform(*(args or PLACE)))
+
+
+@pytest.mark.parametrize("flags", [{}, {"only_best": True}])
+def test_missing_geoid_grid_leaves_heights_unchanged(flags: dict[str, object]) -> None:
+    """(b) `only_best` alone does not help: 17 m wrong, without a word."""
+    assert ask("EPSG:6319", "EPSG:6349", **flags)[2] == pytest.approx(1600.0)
+
+
+def test_ballpark_can_be_forbidden() -> None:
+    """(c) `allow_ballpark=False` refuses when nothing else is left."""
+    with pytest.raises(pyproj.exceptions.ProjError):
+        ask("EPSG:6319", "EPSG:6349", allow_ballpark=False)
+
+
+@pytest.mark.parametrize("flags", [{}, {"allow_ballpark": False, "only_best": True}])
+def test_two_dimensions_to_compound_is_silent(flags: dict[str, object]) -> None:
+    """(a) A horizontal system against a compound one: height unchanged, accuracy 0, no flag helps."""
+    change = pyproj.Transformer.from_crs("EPSG:6318", "EPSG:6349", always_xy=True, **flags)
+    assert change.transform(*PLACE)[2] == pytest.approx(1600.0)
+    assert change.accuracy == 0.0
+
+
+def test_no_epoch_means_the_reference_epoch() -> None:
+    """(d) ITRF2014 to NAD83(2011) without time is evaluated at 2010.0, and infinite time is, too."""
+    change = pyproj.Transformer.from_crs("EPSG:7912", "EPSG:6319", always_xy=True)
+    silent = change.transform(*PLACE)
+    assert change.transform(*PLACE, 2010.0)[:3] == pytest.approx(silent, abs=1e-12)
+    assert abs(change.transform(*PLACE, 2025.0)[0] - silent[0]) * 85_000 > 0.2
+    assert change.transform(*PLACE, float("inf"))[:3] == pytest.approx(silent, abs=1e-12)
+
+
+def test_itrf_to_the_ensemble_moves_in_the_united_states_only() -> None:
+    """(e) By way of NAD83: 1.4 m in Colorado, nothing in Berlin."""
+    east, _, up, _ = ask("EPSG:7912", "EPSG:4979", *PLACE, 2025.0)
+    assert abs(east - PLACE[0]) * 85_000 > 1.0
+    assert abs(up - PLACE[2]) > 0.5
+    berlin = ask("EPSG:7912", "EPSG:4979", 13.4, 52.52, 100.0, 2025.0)
+    assert berlin[:3] == pytest.approx((13.4, 52.52, 100.0), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("source", "target"), [("EPSG:4979", "EPSG:6319"), ("EPSG:4759", "EPSG:6318")]
+)
+def test_null_between_frames(source: str, target: str) -> None:
+    """The ensemble, and older realisations, are equated with NAD83(2011)."""
+    assert ask(source, target) == pytest.approx(PLACE, abs=1e-12)
+
+
+def test_detour_between_realisations_of_one_datum() -> None:
+    """NAD83(HARN) to NAD83(2011), centimetres apart, moves by 1.1 m here: by way of WGS 84, taken as null."""
+    lon, lat, _ = ask("EPSG:4152", "EPSG:6318")
+    assert 0.5 < abs(lon - PLACE[0]) * 85_400 < 1.5
+    assert 0.5 < abs(lat - PLACE[1]) * 111_000 < 1.5
+
+
+def test_registry_states_accuracy_zero_for_time_dependent_operations() -> None:
+    """0 m stands for ITRF2014 to NAD83(2011): this package reads it as not stated."""
+    assert pyproj.crs.CoordinateOperation.from_epsg(8970).accuracy == 0.0
+
+
+def test_heights_of_a_horizontal_system_in_feet_are_not_converted() -> None:
+    """A height beside state plane feet stays what it was."""
+    assert ask("EPSG:6430", "EPSG:6342", 3_140_090.0, 1_240_756.0, 5249.0)[2] == 5249.0
+
+
+def test_far_outside_a_zone_numbers_are_finite() -> None:
+    """Longitude 0 in UTM zone 13 gives a number."""
+    assert abs(ask("EPSG:6318", "EPSG:6342", 0.0, 40.0, 0.0)[0]) < 1e8

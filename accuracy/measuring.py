@@ -1,0 +1,201 @@
+"""Deliverables measured: checkpoints carried to their frame, heights or positions taken, residuals formed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from accuracy.deliverables import Deliverable, Setting, columns, distinct
+from accuracy.errors import InputError
+from accuracy.findings import Finding, Severity
+from accuracy.georeferencing.transform import Plan
+from accuracy.inputs.checkpoints import (
+    Checkpoint,
+    MeasuredPoint,
+)
+from accuracy.residuals import (
+    ResidualRow,
+    Roles,
+    height_residuals,
+    in_degrees_of,
+    position_residuals,
+)
+from accuracy.sampling import Sample
+from accuracy.sampling.grids import Method, sample_raster
+from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
+from accuracy.units import LengthUnit
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What was measured at the checkpoints, and what was found while reading."""
+
+    rows: tuple[ResidualRow, ...]
+    findings: tuple[Finding, ...]
+    max_circumradius_m: float | None = None
+
+
+def measure(
+    deliverable: Deliverable,
+    points: Sequence[Checkpoint],
+    roles: Roles,
+    progress: Callable[[str], None],
+) -> Measured:
+    """Take the deliverable's heights or positions at the checkpoints and form the residuals.
+
+    Parameters
+    ----------
+    points : sequence of Checkpoint
+        As in their table; they are carried to the frame and stored units of the deliverable here.
+    """
+    points, given = _carried(deliverable.plan, points)
+    reference = deliverable.reference
+    horizontal, vertical = reference.horizontal_unit, reference.vertical_unit
+    if deliverable.setting.kind == "measured-points":
+        return _measure_positions(deliverable, points, given, roles)
+    refused = _why_not(deliverable)
+    findings: list[Finding] = []
+    limit_m = None
+    if refused is not None:
+        samples = [Sample(None, *refused)] * len(points)
+    else:
+        assert vertical is not None
+        progress(f"{deliverable.setting.name}: reading heights at {len(points)} points")
+        x, y, _ = columns(points)
+        lost = ~(np.isfinite(x) & np.isfinite(y))
+        x, y = x[~lost], y[~lost]
+        metres_v = float(vertical.metres)
+        if deliverable.setting.kind == "point-cloud":
+            assert horizontal is not None
+            setting = _cloud_setting(deliverable.setting, horizontal, vertical)
+            limit_m = largest_circumradius_m(deliverable.clouds, setting)
+            method = deliverable.setting.method or "tin"
+            samples, found = sample_cloud(
+                deliverable.clouds, x, y, setting, method=method, progress=progress
+            )
+            findings += found
+            for cloud in deliverable.clouds:
+                findings += getattr(cloud, "reading_findings", [])
+        else:
+            metres_h = float(horizontal.metres) if horizontal else None
+            raster_method: Method = (
+                "nearest" if deliverable.setting.method == "nearest" else "bilinear"
+            )
+            samples, found = sample_raster(
+                deliverable.rasters, x, y, raster_method, metres_h, metres_v
+            )
+            findings += found
+            for raster in deliverable.rasters:
+                raster.close()
+        if lost.any():
+            found_there = iter(samples)
+            nowhere = Sample(
+                None, "frame", "this point could not be carried to the deliverable's frame"
+            )
+            samples = [nowhere if is_lost else next(found_there) for is_lost in lost]
+    rows = height_residuals(points, samples, roles, horizontal, vertical, given)
+    named = distinct(replace(finding, dataset=deliverable.setting.name) for finding in findings)
+    return Measured(rows, named, limit_m)
+
+
+def _carried(
+    way: Plan, points: Sequence[Checkpoint]
+) -> tuple[Sequence[Checkpoint], Sequence[Checkpoint] | None]:
+    """Carry the points to the deliverable; give them as they were, too, unless nothing was carried."""
+    if not way.carries:
+        return points, None
+    there_now = (values.tolist() for values in way.apply(*columns(points)))
+    there = [
+        replace(point, easting=east, northing=north, height=up)
+        for point, east, north, up in zip(points, *there_now, strict=True)
+    ]
+    return there, points
+
+
+def _cloud_setting(setting: Setting, horizontal: LengthUnit, vertical: LengthUnit) -> CloudSetting:
+    return CloudSetting(
+        ground_classes=setting.ground_classes,
+        metres_h=float(horizontal.metres),
+        metres_v=float(vertical.metres),
+        max_circumradius_m=setting.max_circumradius_m,
+        design_anps_m=setting.design_anps_m,
+    )
+
+
+def _why_not(deliverable: Deliverable) -> tuple[str, str] | None:
+    """Say why heights cannot be compared at all: reason and detail; None where they can."""
+    reference, agreement = deliverable.reference, deliverable.plan
+    if agreement.horizontal == "differs":
+        return "frame", f"the deliverable is in {reference.name}, the checkpoints are not"
+    if agreement.vertical == "differs":
+        return "vertical-frame", f"the deliverable's heights are {reference.name}"
+    plane_needed = deliverable.setting.kind == "point-cloud"
+    if reference.horizontal_unit is None and (
+        plane_needed or reference.horizontal_kind != "geographic"
+    ):
+        return "frame", "the unit of the horizontal coordinates is not declared"
+    if plane_needed and reference.horizontal_kind == "geographic":
+        return "frame", "a triangulation needs a plane; these are degrees"
+    if reference.vertical_unit is None:
+        return "vertical-frame", "the unit of the heights is not declared"
+    return None
+
+
+def _measure_positions(
+    deliverable: Deliverable,
+    points: Sequence[Checkpoint],
+    given: Sequence[Checkpoint] | None,
+    roles: Roles,
+) -> Measured:
+    reference, agreement = deliverable.reference, deliverable.plan
+    measured: list[MeasuredPoint] = []
+    seen: dict[str, Path] = {}
+    for file in deliverable.files:
+        assert file.measured is not None
+        for point in file.measured.points:
+            if point.id in seen:
+                raise InputError(
+                    f"point {point.id} stands in {seen[point.id].name} already",
+                    where=f"{file.path}, line {point.line}",
+                    remedy="measure each point once per dataset, or make two datasets",
+                )
+            seen[point.id] = file.path
+            measured.append(point)
+    not_compared = None
+    in_degrees = in_degrees_of(reference)
+    if agreement.horizontal == "differs":
+        not_compared = f"the measured positions are in {reference.name}, the checkpoints are not"
+    elif reference.horizontal_kind == "geocentric":
+        not_compared = "the measured positions are geocentric"
+    elif reference.horizontal_unit is None and in_degrees is None:
+        not_compared = "the measured positions are not in a plane with a declared unit of length"
+    rows = position_residuals(
+        points,
+        measured,
+        roles,
+        reference.horizontal_unit,
+        reference.vertical_unit,
+        compare_heights=agreement.vertical != "differs",
+        not_compared=not_compared,
+        given=given,
+        in_degrees=in_degrees,
+    )
+    surveyed = {point.id for point in points}
+    strangers = [point.id for point in measured if point.id not in surveyed]
+    findings: tuple[Finding, ...] = ()
+    if strangers:
+        findings = (
+            Finding(
+                "measured-not-matched",
+                Severity.WARNING,
+                f"{len(strangers)} measured positions have no surveyed point of the same id and were not "
+                f"used: {', '.join(strangers[:10])}{' ...' if len(strangers) > 10 else ''}",
+                dataset=deliverable.setting.name,
+                evidence={"points": len(strangers)},
+                remedy="give measured and surveyed points the same ids, letter for letter",
+            ),
+        )
+    return Measured(rows, findings)

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parents[1] / "accuracy"
 def test_data_files_are_installed() -> None:
     """Standards, schema and the typing marker are part of the package as installed."""
     installed = resources.files("accuracy")
-    for path in (*PACKAGE.glob("*.json"), *PACKAGE.glob("standards/*.toml"), PACKAGE / "py.typed"):
+    for path in (*PACKAGE.glob("*.json"), *PACKAGE.rglob("*.toml"), PACKAGE / "py.typed"):
         item = installed.joinpath(*path.relative_to(PACKAGE).parts)
         assert item.is_file(), path.name
         assert item.read_bytes() == path.read_bytes()

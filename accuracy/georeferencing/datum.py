@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from enum import Enum
 from typing import Any
 
 from accuracy.findings import Finding, Severity
@@ -11,7 +13,7 @@ from accuracy.georeferencing.carrying import Plan
 from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.transform import Places
 from accuracy.georeferencing.usual_mistakes import Mistake, usual_mistakes
-from accuracy.georeferencing.walkthrough import Walk, as_data, choose, walk
+from accuracy.georeferencing.walkthrough import Walk, choose, walk
 
 _AREAS = ("crs-", "transform-", "local-grid-")
 
@@ -104,3 +106,18 @@ def datum_data(datum: Datum) -> dict[str, Any]:
         ],
         "findings": as_data(datum.findings),
     }
+
+
+def as_data(record: Any) -> Any:
+    """Turn records into what JSON can hold; numbers that are none become null."""
+    if isinstance(record, Enum):
+        return record.value
+    if hasattr(record, "__dataclass_fields__"):
+        return {f.name: as_data(getattr(record, f.name)) for f in fields(record)}
+    if isinstance(record, Mapping):
+        return {str(key): as_data(value) for key, value in record.items()}
+    if isinstance(record, (tuple, list)):
+        return [as_data(value) for value in record]
+    if isinstance(record, float):
+        return record if math.isfinite(record) else None
+    return record if record is None or isinstance(record, (str, int, bool)) else str(record)

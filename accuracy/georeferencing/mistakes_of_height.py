@@ -78,6 +78,8 @@ def any_undulation(
 ) -> tuple[float | None, str]:
     """Give N by the side's own model, by that of the other side, or by any on the shelf."""
     points = side.points
+    if points is None:
+        return None, "where the point lies is not known"
     named = [other.reference.geoid for other in (side, *sides) if other.reference.geoid]
     refused = []
     for model in dict.fromkeys([*named, *_models(shelf)]):

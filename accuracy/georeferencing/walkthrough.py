@@ -6,11 +6,9 @@ go. How large the usual mistakes would be at the place stands in `usual_mistakes
 
 from __future__ import annotations
 
-import math
 import os
-from collections.abc import Generator, Iterator, Mapping
-from dataclasses import dataclass, fields, replace
-from enum import Enum
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -212,21 +210,6 @@ def _walk_on_site(plan: SitePlan, given: Given, start: Coordinates) -> Walk:
     elif result is not None:
         stages = (*stages, *(Stage(step, (result,)) for step in own))
     return Walk(given.id, start, stages, result, inner.closure_m)
-
-
-def as_data(record: Any) -> Any:
-    """Turn records into what JSON can hold; numbers that are none become null."""
-    if isinstance(record, Enum):
-        return record.value
-    if hasattr(record, "__dataclass_fields__"):
-        return {f.name: as_data(getattr(record, f.name)) for f in fields(record)}
-    if isinstance(record, Mapping):
-        return {str(key): as_data(value) for key, value in record.items()}
-    if isinstance(record, (tuple, list)):
-        return [as_data(value) for value in record]
-    if isinstance(record, float):
-        return record if math.isfinite(record) else None
-    return record if record is None or isinstance(record, (str, int, bool)) else str(record)
 
 
 class _Walker:

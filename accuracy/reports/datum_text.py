@@ -19,6 +19,12 @@ from accuracy.reports.words import printable
 from accuracy.units import LengthUnit
 
 WIDTH = 96
+_STATES = {
+    "identity": "identity, compared as it is",
+    "transformed": "transformed",
+    "unknown": "unknown: numbers may be looked at, no statement",
+    "differs": "refused, not compared",
+}
 _SYMBOLS = {unit.value: unit.symbol for unit in LengthUnit}
 
 
@@ -31,7 +37,8 @@ def render(datum: Datum) -> str:
     if len(datum.files) > 1:
         lines += _item("files", f"{len(datum.files)}; the facts of {datum.files[0]} are shown")
     lines += ["", *_wrap(f"The way of {way.point}, step by step", "", "  ")]
-    lines += _wrap(f"horizontal {plan.horizontal}, vertical {plan.vertical}", "  ", "  ")
+    lines += _item("horizontal", _STATES[plan.horizontal])
+    lines += _item("vertical", _STATES[plan.vertical])
     lines += ["", "   0  as surveyed", *_coordinates(way.given)]
     last = way.given
     for number, stage in enumerate(way.stages, 1):
@@ -218,9 +225,9 @@ def _plan_accuracy(datum: Datum) -> str:
     if plan.horizontal == plan.vertical == "identity":
         return "nothing is transformed, nothing is added"
     if plan.accuracy_m is None:
-        return (
-            "of the whole way unknown: a part is refused, or the accuracy of a step is not stated"
-        )
+        if {plan.horizontal, plan.vertical} <= {"identity", "transformed"}:
+            return "of the whole way unknown: that of a step is not stated"
+        return "of the whole way unknown: not both parts are compared"
     return f"of the whole way {plan.accuracy_m:g} m, the sum of what is stated of its steps"
 
 

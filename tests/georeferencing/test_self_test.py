@@ -115,3 +115,9 @@ def test_figures_are_those_of_the_collected_sources(shared_geodesy: Path) -> Non
         assert [ours["given"], ours["published"]] == [list(map(float, side)) for side in theirs]
         compared += 1
     assert compared >= 15
+
+
+def test_the_values_are_part_of_the_package() -> None:
+    """The file is named in the package data, so that an installed tool has it, too."""
+    text = (Path(__file__).resolve().parents[2] / "pyproject.toml").read_text("utf-8")
+    assert '"georeferencing/*.toml"' in text

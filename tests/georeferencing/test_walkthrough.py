@@ -21,11 +21,14 @@ from accuracy.findings import Finding, Severity
 from accuracy.georeferencing.carrying import Plan
 from accuracy.georeferencing.datum import datum_data, look
 from accuracy.georeferencing.grids import GridShelf
-from accuracy.georeferencing.reference import UNKNOWN, Reference
+from accuracy.georeferencing.local_grid import Parameters, Sides, local_reference, stated
+from accuracy.georeferencing.reference import UNKNOWN, Reference, declared
 from accuracy.georeferencing.shown_coordinates import Coordinates
+from accuracy.georeferencing.site_plan import plan_on_site
 from accuracy.georeferencing.usual_mistakes import Mistake, usual_mistakes
 from accuracy.georeferencing.utm import Zone, zone_of
 from accuracy.georeferencing.walkthrough import Given, Walk, choose, walk
+from accuracy.units import LengthUnit
 
 #: GRS 80: semi-major axis in metres, flattening (Moritz 2000, Geodetic Reference System 1980).
 A_M, F = 6378137.0, 1.0 / 298.257222101
@@ -255,6 +258,42 @@ def test_data_can_be_written_as_json(folder: Path) -> None:
     assert frame["size_m"] == math.hypot(frame["east_m"], frame["north_m"], frame["up_m"])
 
 
+def test_a_local_grid_is_a_step_of_its_own() -> None:
+    """Checkpoints in a site grid: first to its projected system, then on; the foot of the site grid counts.
+
+    The site grid is invented: international feet, 1000 ft east and 2000 ft north of the point
+    (500 000 m, 4 400 000 m), no turn, no scale.
+    """
+    utm, foot = declared(UTM, geoid="GEOID18"), LengthUnit.FOOT
+    sides = Sides("Hessoway yard grid", utm, foot, foot)
+    shift = (-500_000.0 + 304.8, -4_400_000.0 + 609.6)
+    local = stated(
+        sides, Parameters("grid-to-local", 1.0, 0.0, 500_000.0, 4_400_000.0, *shift, 0.0)
+    )
+    at = (1100.0, 2000.0, 5000.0)
+    plan = plan_on_site(
+        local_reference(local), utm, local=local, source_local=True, target_local=False,
+        dataset_name="cloud", places=places(*at),
+    )  # fmt: skip
+    way = walk(plan, Given("P1", *at))
+    assert_metres(
+        values(way.stages[0].after[0]), [500_000.0 + 30.48, 4_400_000.0, 1524.0], within_m=1e-6
+    )
+    assert way.result is not None
+    assert_metres(values(way.result), values(way.stages[0].after[0]), within_m=1e-6)
+    mistakes = usual_mistakes(plan, Given("P1", *at), GridShelf())
+    other = named([m for m in mistakes if m.kind == "foot"], "feet taken for US survey feet")
+    assert_metres(vector(other)[2], 5000.0 * (1200.0 / 3937.0 - 0.3048), within_m=1e-9)
+    assert any("NAD83(2011) taken for ITRF2014" in m.what for m in mistakes)
+    back = plan_on_site(
+        utm, local_reference(local), local=local, source_local=False, target_local=True,
+        dataset_name="cloud", places=places(500_030.48, 4_400_000.0, 1524.0),
+    )  # fmt: skip
+    way = walk(back, Given("P1", 500_030.48, 4_400_000.0, 1524.0))
+    assert_metres(values(way.stages[-1].after[0]), at, within_m=1e-5)
+    assert way.result == way.stages[-1].after[0]
+
+
 # --- the usual mistakes ---------------------------------------------------------------------------------------
 
 
@@ -421,8 +460,6 @@ def test_the_neighbouring_zone_is_symmetric_at_the_border() -> None:
 )
 def test_zones_are_known_by_their_parameters(system: str, zone: Zone | None) -> None:
     """The name of a system counts for nothing; New Zealand's transverse Mercator is no UTM zone."""
-    from accuracy.georeferencing.reference import declared
-
     assert zone_of(declared(system)) == zone
     assert Zone(60, south=False).neighbour(1) == Zone(1, south=False)
 

@@ -146,7 +146,9 @@ def _cloud(facts: CloudFacts) -> list[str]:
 
 
 def _origin(about: LasAbout) -> str:
-    made = about.created.isoformat() if about.created else f"day {about.day_of_year} of {about.year}"
+    made = (
+        about.created.isoformat() if about.created else f"day {about.day_of_year} of {about.year}"
+    )
     if not about.year and not about.day_of_year:
         made = "date not given"
     return f'"{about.software}", system "{about.system}", {made}'

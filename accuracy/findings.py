@@ -106,6 +106,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "inspect-unusable": "nothing can be taken from the file as it is",
         # sampling: the deliverable's value at a checkpoint
         "sampling-no-height": "checkpoints got no height from the deliverable",
+        "sampling-noise-not-ground": "a noise class stands among the ground classes; it is not ground",
         "sampling-ambiguous": "the triangulation is ambiguous at some checkpoints",
         "sampling-steep": "checkpoints on ground steeper than a standard's siting rule",
         # measured points

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import sys
 from collections.abc import Mapping, Sequence
@@ -30,7 +31,7 @@ Exit codes:
   2    could not run: usage, job or input
   3    a claim has no statement, and none fails
   70   fault in the tool
-  130  interrupted, nothing left behind"""
+  130  interrupted, nothing half-written left behind"""
 
 
 class _Lazy(click.Group):
@@ -60,13 +61,21 @@ def group() -> None:
 
 
 def say(text: str) -> None:
-    """Write to stderr, whatever the console can show."""
+    """Write to stderr, whatever the console can show; control characters from files become visible."""
+    from accuracy.reports.words import printable_lines
+
+    if sys.stderr is None:  # closed by the caller
+        return
     encoding = sys.stderr.encoding or "utf-8"
-    sys.stderr.write(text.encode(encoding, "replace").decode(encoding) + "\n")
+    text = printable_lines(text)
+    with contextlib.suppress(OSError):
+        sys.stderr.write(text.encode(encoding, "replace").decode(encoding) + "\n")
 
 
 def write_out(text: str) -> None:
     """Write to stdout; characters that the console does not know are replaced, never a traceback."""
+    if sys.stdout is None:  # closed by the caller
+        return
     encoding = sys.stdout.encoding or "utf-8"
     sys.stdout.write(text.encode(encoding, "replace").decode(encoding))
     sys.stdout.flush()
@@ -91,19 +100,37 @@ def run(arguments: Sequence[str] | None = None) -> int:
         say(f"error: {error}")
         return error.exit_code
     except (KeyboardInterrupt, click.exceptions.Abort):
-        say("interrupted; nothing was left behind")
-        return ExitCode.INTERRUPTED
-    except BrokenPipeError:
-        return ExitCode.COULD_NOT_RUN
+        return _interrupted()
     except MemoryError:
         say(
             "error: not enough memory\n  remedy: close other programs, or test fewer files at a time"
         )
         return ExitCode.COULD_NOT_RUN
+    except (
+        OSError
+    ) as error:  # what is read and written is guarded where it happens; this is the console
+        say(f"error: output cannot be written: {error.strerror or error}")
+        return ExitCode.COULD_NOT_RUN
     except Exception as error:
+        if _wraps_interrupt(error):
+            return _interrupted()
         say(_fault(error))
         return ExitCode.FAULT_IN_TOOL
     return int(outcome or ExitCode.PASSES)
+
+
+def _interrupted() -> int:
+    say("interrupted; no half-written result was left behind")
+    return ExitCode.INTERRUPTED
+
+
+def _wraps_interrupt(error: BaseException | None) -> bool:
+    """Whether a library turned an interrupt into an error of its own."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _fault(error: Exception) -> str:

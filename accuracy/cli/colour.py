@@ -19,7 +19,7 @@ _COLOURS = {
 
 def with_colour(text: str) -> str:
     """Colour the verdict words of a summary where stdout is a terminal and NO_COLOR is not set."""
-    if os.environ.get("NO_COLOR") or not sys.stdout.isatty():
+    if os.environ.get("NO_COLOR") or sys.stdout is None or not sys.stdout.isatty():
         return text
     words = "|".join(map(re.escape, _COLOURS))
     return re.sub(

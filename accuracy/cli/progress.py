@@ -14,13 +14,16 @@ class Progress:
 
     def __init__(self, *, quiet: bool) -> None:
         self.quiet = quiet
-        self.live = sys.stderr.isatty()
+        self.live = sys.stderr is not None and sys.stderr.isatty()
         self._width = 0
 
     def __call__(self, text: str) -> None:
         """Show one step."""
-        if self.quiet:
+        if self.quiet or sys.stderr is None:
             return
+        from accuracy.reports.words import printable
+
+        text = printable(text)
         encoding = sys.stderr.encoding or "utf-8"
         text = text.encode(encoding, "replace").decode(encoding)
         if self.live:

@@ -67,12 +67,13 @@ def command(
 def _check_only(job: object, *, quiet: bool) -> int:
     from accuracy.job import Job
     from accuracy.preparation import prepare
+    from accuracy.reports.words import printable_lines
 
     assert isinstance(job, Job)
     with Progress(quiet=quiet) as progress:
         prepared = prepare(job, progress)
     if not quiet:
-        write_out(prepared.describe())
+        write_out(printable_lines(prepared.describe()))
     return ExitCode.PASSES
 
 
@@ -81,9 +82,9 @@ def run_and_write(job_path: Path, output: Path | None, *, as_json: bool, quiet: 
     from accuracy.job import load_job
     from accuracy.pipeline import verify
     from accuracy.reports import render_all
-    from accuracy.reports.folder import check_replaceable, recover, write_folder
+    from accuracy.reports.folder import check_replaceable, recover, result_folder, write_folder
 
-    target = output or job_path.with_name(f"{job_path.stem}.accuracy")
+    target = result_folder(output or job_path.with_name(f"{job_path.stem}.accuracy"))
     recovered = recover(target)
     check_replaceable(target)
     with Progress(quiet=quiet) as progress:
@@ -98,5 +99,5 @@ def run_and_write(job_path: Path, output: Path | None, *, as_json: bool, quiet: 
         from accuracy.cli.colour import with_colour
 
         write_out(with_colour(files["summary.txt"].decode("utf-8")))
-        write_out(f"\nwritten to {target}\n")
+        write_out(f"\nwritten to {output or job_path.with_name(target.name)}\n")
     return result.exit_code

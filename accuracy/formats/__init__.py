@@ -29,7 +29,8 @@ class CrsEvidence:
     Attributes
     ----------
     source : str
-        Kind of record: ``wkt-record``, ``wkt-extended-record``, ``geokeys``, ``raster-crs``, ``job``.
+        Kind of record: ``wkt-record``, ``wkt-extended-record``, ``geokeys``, ``raster-crs``,
+        ``sidecar-prj``, ``sidecar-aux-xml``.
     where : str
         For people: ``VLR LASF_Projection 2112``.
     wkt : str or None

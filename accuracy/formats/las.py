@@ -40,6 +40,7 @@ from accuracy.formats.laz import (
     stream,
 )
 from accuracy.formats.places import Places
+from accuracy.formats.sidecar import sidecar_evidence
 
 BATCH_POINTS = 1_000_000
 BATCH_BYTES = 1 << 26
@@ -76,7 +77,7 @@ def open_las(path: Path) -> LasCloud:
         format=f"LAS 1.{header.minor_version}, point format {header.point_format}{kind}",
         size_bytes=header.size_bytes,
         bounds=(*header.minimum[:2], *header.maximum[:2]),
-        crs_evidence=evidence,
+        crs_evidence=(*evidence, *sidecar_evidence(path)),
         findings=findings,
         points=header.points,
         decimals=decimals_of(header.scale[2]),

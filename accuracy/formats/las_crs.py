@@ -8,15 +8,15 @@ ASPRS, LAS Specification 1.4 R15, "Georeferencing VLRs"; OGC GeoTIFF 1.1 (19-008
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Sequence
 from types import MappingProxyType
 
 from accuracy.findings import Finding, Severity
-from accuracy.formats import CrsEvidence, GeoKeyValue
+from accuracy.formats import CrsEvidence
+from accuracy.formats.geokeys import DIRECTORY, DOUBLES, TEXTS, resolve_geokeys
 from accuracy.formats.las_header import LasHeader, LasRecord, broken_record
 
-MATH_TRANSFORM, WKT, DIRECTORY, DOUBLES, TEXTS = 2111, 2112, 34735, 34736, 34737
+MATH_TRANSFORM, WKT = 2111, 2112
 
 
 def crs_evidence(
@@ -41,7 +41,7 @@ def crs_evidence(
                 )
             )
         elif record.record_id == DIRECTORY:
-            keys, problem, notes = _geokeys(
+            keys, problem, notes = resolve_geokeys(
                 record.data, _first(projection, DOUBLES), _first(projection, TEXTS)
             )
             evidence.append(
@@ -84,58 +84,3 @@ def _wkt(data: bytes) -> tuple[str | None, str | None]:
         return raw.decode("utf-8"), None
     except UnicodeDecodeError:  # accented names, written in the code page of the machine
         return raw.decode("latin-1"), None
-
-
-def _geokeys(
-    directory: bytes, doubles: bytes, texts: bytes
-) -> tuple[dict[int, GeoKeyValue], str | None, tuple[str, ...]]:
-    """Resolve a GeoKey directory.
-
-    Returns
-    -------
-    keys : dict
-        Key id to value; several doubles of one key as text, separated by blanks.
-    problem : str or None
-        Why nothing could be read.
-    notes : tuple of str
-        Keys that had to be left out, with the reason.
-    """
-    if len(directory) < 8:
-        return {}, f"the GeoKey directory has {len(directory)} bytes, fewer than its own header", ()
-    version, _, _, count = struct.unpack_from("<4H", directory)
-    if version != 1:
-        what = "is zeroed" if not any(directory) else f"has version {version} instead of 1"
-        return {}, f"the GeoKey directory {what}", ()
-    present = (len(directory) - 8) // 8
-    keys: dict[int, GeoKeyValue] = {}
-    notes: list[str] = []
-    if count > present:
-        notes.append(f"the GeoKey directory promises {count} keys and holds {present}")
-    zeroed = 0
-    for number in range(min(count, present)):
-        key, location, length, value = struct.unpack_from("<4H", directory, 8 + 8 * number)
-        if key == 0:  # no key has id 0
-            zeroed += 1
-            continue
-        found: GeoKeyValue | None = None
-        if location == 0:
-            found = value
-        elif location == DOUBLES and length and 8 * (value + length) <= len(doubles):
-            numbers = struct.unpack_from(f"<{length}d", doubles, 8 * value)
-            found = numbers[0] if length == 1 else " ".join(map(repr, numbers))
-        elif location == TEXTS and value + length <= len(texts):
-            found = (
-                texts[value : value + length].decode("latin-1").split("\0")[0].strip("|").strip()
-            )
-        elif location == DIRECTORY and length and 2 * (value + length) <= len(directory):
-            shorts = struct.unpack_from(f"<{length}H", directory, 2 * value)
-            found = shorts[0] if length == 1 else " ".join(map(str, shorts))
-        if found is None:
-            notes.append(f"the value of GeoKey {key} lies outside record {location}; key left out")
-        elif key in keys and keys[key] != found:
-            notes.append(f"GeoKey {key} stands twice with different values; the first is kept")
-        else:
-            keys[key] = found
-    if zeroed:
-        notes.append(f"{zeroed} of {count} GeoKeys are zeroed")
-    return keys, None if keys else "the GeoKey directory holds no keys", tuple(notes)

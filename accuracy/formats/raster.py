@@ -20,6 +20,8 @@ from numpy.typing import NDArray
 from accuracy.errors import FormatError
 from accuracy.findings import Finding, Severity
 from accuracy.formats import CellPatch, CrsEvidence, SurfaceInfo
+from accuracy.formats.sidecar import sidecar_evidence
+from accuracy.formats.tiff_keys import geokey_evidence
 
 #: Numbers customarily written for "no data", whether or not the file declares them (common practice, no
 #: source). Anything beyond `LARGEST_HEIGHT` in size is no height either, in any unit of length.
@@ -344,7 +346,7 @@ def _info(
         ),
         size_bytes=path.stat().st_size,
         bounds=(min(x), min(y), max(x), max(y)),
-        crs_evidence=_crs_evidence(header),
+        crs_evidence=_crs_evidence(header, path),
         findings=tuple(findings),
         cell_size=(math.hypot(a, d), math.hypot(b, e)),
         vertical_unit_text=header.units[band.number - 1] or None,
@@ -359,7 +361,13 @@ def _decimals(dtype: str, band: _Band) -> int:
     return min(max(0, *(-int(p) for p in places)), 6)
 
 
-def _crs_evidence(header: Any) -> tuple[CrsEvidence, ...]:
+def _crs_evidence(header: Any, path: Path) -> tuple[CrsEvidence, ...]:
+    """Collect what the library reads, the file's own GeoKeys, and what stands beside the file."""
+    own = geokey_evidence(path) if header.driver == "GTiff" else ()
+    return (*_as_read(header), *own, *sidecar_evidence(path))
+
+
+def _as_read(header: Any) -> tuple[CrsEvidence, ...]:
     from rasterio.errors import CRSError
 
     if not header.crs:

@@ -101,7 +101,7 @@ def about_raster(path: Path) -> RasterAbout:
                 transform=transform if placed and sound else None,
                 area_or_point=tags.get("AREA_OR_POINT"),
                 compression=None if header.compression is None else str(header.compression.value),
-                crs_evidence=_crs_evidence(header),
+                crs_evidence=_crs_evidence(header, path),
                 tags=tags,
             )
     finally:

@@ -74,7 +74,7 @@ def _head(result: Result) -> list[str]:
             lines.append(f"  {label:<8}{printable(str(job[key]))}")
     layout = result.layout
     lines.append(
-        f"  {'tested':<8}{layout.checkpoints} checkpoints ({layout.non_vegetated} non-vegetated, "
+        f"  {'survey':<8}{layout.checkpoints} checkpoints ({layout.non_vegetated} non-vegetated, "
         f"{layout.vegetated} vegetated); {layout.control} control and {layout.excluded} excluded, never judged"
     )
     return lines

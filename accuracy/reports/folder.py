@@ -12,12 +12,14 @@ former one otherwise.
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
 
 from accuracy.errors import ResultError
+from accuracy.result import FORMAT
 
 READY = ".ready"
 
@@ -27,6 +29,34 @@ MARK = "result.json"
 
 def _aside(target: Path, suffix: str) -> Path:
     return target.with_name(f".{target.name}.{suffix}")
+
+
+def result_folder(written: Path) -> Path:
+    """Give the folder that a user's path means, so that it has a name beside which others can stand.
+
+    Raises
+    ------
+    ResultError
+        The path cannot be a folder of its own: a root, a link, or a name that the system refuses.
+    """
+    remedy = "name another folder with -o"
+    try:
+        if written.is_symlink():
+            raise ResultError(
+                "is a link; a result is swapped in whole and would replace it",
+                where=str(written),
+                remedy="name the folder itself with -o",
+            )
+        target = written.resolve()
+        target.exists()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise ResultError(
+            f"cannot be a folder: {reason}", where=str(written)[:200], remedy=remedy
+        ) from error
+    if not target.name:
+        raise ResultError("is the root of a disk", where=str(written), remedy=remedy)
+    return target
 
 
 def recover(target: Path) -> str | None:
@@ -70,12 +100,21 @@ def check_replaceable(target: Path) -> None:
     remedy = "name another folder with -o"
     if target.exists() and not target.is_dir():
         raise ResultError("is a file, not a folder", where=str(target), remedy=remedy)
-    if target.is_dir() and any(target.iterdir()) and not (target / MARK).is_file():
+    if target.is_dir() and any(target.iterdir()) and not _is_ours(target):
         raise ResultError(
             "holds files but no result of this tool; it is left alone",
             where=str(target),
             remedy=remedy,
         )
+
+
+def _is_ours(folder: Path) -> bool:
+    """Whether a folder holds a result of this tool, of whatever version."""
+    try:
+        data = json.loads((folder / MARK).read_text("utf-8"))
+    except (OSError, ValueError):
+        return False
+    return isinstance(data, dict) and data.get("format") == FORMAT
 
 
 def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
@@ -109,8 +148,10 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         (target / READY).unlink()
         if old.exists():
             shutil.rmtree(old)
-    except OSError as error:
+    except BaseException as error:
         recover(target)
+        if not isinstance(error, OSError):
+            raise
         raise ResultError(
             f"cannot be written: {error.strerror or error}",
             where=str(target),

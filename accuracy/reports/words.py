@@ -27,6 +27,11 @@ def printable(text: str) -> str:
     )
 
 
+def printable_lines(text: str) -> str:
+    """Make text of several lines harmless, line by line."""
+    return "\n".join(map(printable, text.split("\n")))
+
+
 def length(
     value_m: float | None, unit: LengthUnit, *, decimals: int = 3, sign: bool = False
 ) -> str:

@@ -18,6 +18,7 @@ from accuracy.findings import EvidenceValue, Finding, Severity
 from accuracy.formats import PointSurface
 from accuracy.sampling import Sample, Support
 from accuracy.sampling.neighbourhood import (
+    NOISE_CLASSES,
     Cloud,
     Integers,
     Surroundings,
@@ -114,7 +115,7 @@ def sample_cloud(
             _nothing(surfaces, px, py, limit_m)
             for px, py in zip(x.tolist(), y.tolist(), strict=True)
         ]
-        return nothing, ()
+        return nothing, _met(None, setting)
     ground = cloud.ground(setting.ground_classes)
     take = _from_triangle if method == "tin" else _from_nearest
     samples = []
@@ -146,18 +147,31 @@ def sample_cloud(
                 coincident=own.coincident,
             )
         samples.append(replace(sample, support=support))
-    return samples, _copies(cloud)
+    return samples, _met(cloud, setting)
 
 
-def _copies(cloud: Cloud) -> tuple[Finding, ...]:
-    if not cloud.copies:
-        return ()
-    message = (
-        f"{cloud.copies} points near the checkpoints agree with another point in every attribute "
-        "(overlapping tiles, or points delivered twice); each was counted once"
-    )
-    evidence: dict[str, EvidenceValue] = {"points": cloud.copies}
-    return (Finding("file-duplicate-points", Severity.NOTE, message, evidence=evidence),)
+def _met(cloud: Cloud | None, setting: CloudSetting) -> tuple[Finding, ...]:
+    """Say what was met while reading: points that stand twice, noise asked for as ground."""
+    findings = []
+    if cloud is not None and cloud.copies:
+        evidence: dict[str, EvidenceValue] = {"points": cloud.copies}
+        message = (
+            f"{cloud.copies} points near the checkpoints agree with another point in place, height, class, "
+            "flags, flight line, time and scan angle (overlapping tiles, or points delivered twice); each "
+            "was counted once"
+        )
+        findings.append(Finding("file-duplicate-points", Severity.NOTE, message, evidence=evidence))
+    if noise := [c for c in setting.ground_classes if c in NOISE_CLASSES]:
+        findings.append(
+            Finding(
+                "sampling-noise-not-ground",
+                Severity.WARNING,
+                f"ground_classes names class {', '.join(map(str, noise))}, which is noise and was not used",
+                component="vertical",
+                remedy="take the noise class out of ground_classes",
+            )
+        )
+    return tuple(findings)
 
 
 def _outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:

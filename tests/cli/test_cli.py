@@ -96,7 +96,7 @@ def test_an_interrupt_is_130(
 
     monkeypatch.setattr(cli.group, "main", interrupted)
     assert run([]) == ExitCode.INTERRUPTED
-    assert "nothing was left behind" in capsys.readouterr().err
+    assert "no half-written result" in capsys.readouterr().err
 
 
 def test_the_demo_runs_and_leaves_a_complete_result(tmp_path: Path) -> None:
@@ -165,3 +165,80 @@ def test_schemas_are_printed_for_editors(capsys: pytest.CaptureFixture[str]) -> 
     assert "checkpoints" in json.loads(capsys.readouterr().out)["properties"]
     assert run(["verify", "--result-schema"]) == 0
     assert "datasets" in json.loads(capsys.readouterr().out)["properties"]
+
+
+def test_an_interrupt_that_a_library_wrapped_is_still_130(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ctrl-C inside an import can come out as the library's own error."""
+
+    def wrapped(**_: object) -> None:
+        try:
+            raise KeyboardInterrupt
+        except KeyboardInterrupt as error:
+            raise RuntimeError("Error calling __set_name__") from error
+
+    monkeypatch.setattr(cli.group, "main", wrapped)
+    assert run([]) == ExitCode.INTERRUPTED
+
+
+def test_control_characters_of_a_file_do_not_reach_the_terminal(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A job whose text holds terminal escapes and bidirectional marks is told harmlessly."""
+    job = tmp_path / "job.toml"
+    job.write_text('[job]\ntitle = "t"\n"\\u001b[2J\\u202e" = 1\n', "utf-8")
+    assert run(["verify", str(job)]) == ExitCode.COULD_NOT_RUN
+    told = capsys.readouterr().err
+    assert "\x1b" not in told
+    assert "\u202e" not in told
+
+
+def test_a_closed_or_full_stdout_is_no_fault_of_the_tool(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Nowhere to write to: code 2 where writing fails, and no traceback where stdout is closed."""
+
+    class Full:
+        encoding = "utf-8"
+
+        def write(self, text: str) -> int:
+            raise OSError(28, "No space left on device")
+
+        def flush(self) -> None: ...
+
+        def isatty(self) -> bool:
+            return False
+
+    monkeypatch.setattr(sys, "stdout", Full())
+    assert run(["verify", "--schema"]) == ExitCode.COULD_NOT_RUN
+    assert "No space left" in capsys.readouterr().err
+    monkeypatch.setattr(sys, "stdout", None)
+    assert run(["verify", "--schema"]) == ExitCode.PASSES
+
+
+@pytest.mark.parametrize("output", ["/", "x" * 300, "link"])
+def test_an_output_that_cannot_be_a_result_folder_is_refused(
+    output: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A root, an overlong name, a link: one message, code 2, nothing changed."""
+    assert run(["demo", str(tmp_path / "site"), "-q"]) == 0
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "there").mkdir()
+    try:
+        (tmp_path / "link").symlink_to("there", target_is_directory=True)
+    except OSError:
+        pytest.skip("this system makes no links for this user")
+    capsys.readouterr()
+    assert run(["verify", "site/job.toml", "-q", "-o", output]) == ExitCode.COULD_NOT_RUN
+    assert "remedy" in capsys.readouterr().err
+    assert (tmp_path / "link").is_symlink()
+    assert {p.name for p in tmp_path.iterdir()} == {"site", "there", "link"}
+
+
+def test_the_present_folder_may_hold_the_result(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """``-o .`` means the folder itself: refused where it holds other things, never a fault."""
+    assert run(["demo", str(tmp_path / "site"), "-q"]) == 0
+    monkeypatch.chdir(tmp_path / "site")
+    assert run(["verify", "job.toml", "-q", "-o", "."]) == ExitCode.COULD_NOT_RUN
+    assert (tmp_path / "site" / "job.toml").is_file()

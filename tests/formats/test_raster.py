@@ -383,8 +383,8 @@ def test_a_vertical_crs_survives(tmp_path: Path, version: str) -> None:
     """A compound CRS is handed on whole; by default GDAL drops its vertical part from GeoTIFF 1.0."""
     path = write(tmp_path / "a.tif", ONES, crs="EPSG:6345+5703", GEOTIFF_VERSION=version)
     with open_and_close(path) as surface:
-        (evidence,) = surface.info.crs_evidence
-    assert evidence.source == "raster-crs"
+        evidence, keys = surface.info.crs_evidence
+    assert (evidence.source, keys.source) == ("raster-crs", "geokeys")
     assert evidence.problem is None
     assert evidence.wkt is not None
     assert evidence.wkt.startswith("COMPOUNDCRS[")
@@ -395,7 +395,7 @@ def test_a_vertical_crs_survives(tmp_path: Path, version: str) -> None:
 def test_heights_above_an_ellipsoid_are_declared_by_a_3d_crs(tmp_path: Path) -> None:
     """A geographic 3D CRS, which the older WKT cannot express, is handed on with its three axes."""
     with open_and_close(write(tmp_path / "a.tif", ONES, crs="EPSG:4979")) as surface:
-        (evidence,) = surface.info.crs_evidence
+        evidence, _ = surface.info.crs_evidence
     assert evidence.problem is None
     assert "CS[ellipsoidal,3]" in (evidence.wkt or "")
 
@@ -419,7 +419,8 @@ def test_a_crs_beside_the_file_is_evidence(tmp_path: Path) -> None:
         "ascii",
     )
     with open_and_close(path) as surface:
-        (evidence,) = surface.info.crs_evidence
+        evidence, beside = surface.info.crs_evidence
+    assert (evidence.source, beside.source) == ("raster-crs", "sidecar-prj")
     assert "UTM zone 32N" in (evidence.wkt or "")
 
 

@@ -10,8 +10,8 @@ from accuracy.errors import ResultError
 from accuracy.reports import folder
 from accuracy.reports.folder import check_replaceable, recover, write_folder
 
-OLD = {"result.json": b"old", "statement.txt": b"old words"}
-NEW = {"result.json": b"new", "summary.txt": b"new words"}
+OLD = {"result.json": b'{"format": "accuracy-result", "n": 1}', "statement.txt": b"old words"}
+NEW = {"result.json": b'{"format": "accuracy-result", "n": 2}', "summary.txt": b"new words"}
 
 
 class Stop(BaseException):
@@ -140,3 +140,53 @@ def test_a_write_that_fails_leaves_the_former_result(
         write_folder(target, NEW)
     assert contents(target) == OLD
     assert siblings(target) == ["site.accuracy"]
+
+
+def test_somebody_elses_result_json_is_not_overwritten(tmp_path: Path) -> None:
+    """A folder is ours by what its result.json says, not by the name of a file."""
+    target = tmp_path / "theirs"
+    target.mkdir()
+    (target / "result.json").write_text('{"mine": 1}')
+    with pytest.raises(ResultError, match="left alone"):
+        write_folder(target, NEW)
+    assert (target / "result.json").read_text() == '{"mine": 1}'
+
+
+@pytest.mark.parametrize("step", range(4))
+def test_an_interrupt_during_the_swap_leaves_one_whole_result(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: int
+) -> None:
+    """Ctrl-C at any rename: on return one complete result stands there, and nothing beside it."""
+    target = tmp_path / "site.accuracy"
+    write_folder(target, OLD)
+    real, count = Path.rename, 0
+
+    def rename(self: Path, to: Path) -> Path:
+        nonlocal count
+        count += 1
+        if count == step + 1:
+            raise KeyboardInterrupt
+        return real(self, to)
+
+    monkeypatch.setattr(Path, "rename", rename)
+    with contextlib.suppress(KeyboardInterrupt):
+        write_folder(target, NEW)
+    assert siblings(target) == ["site.accuracy"]
+    assert contents(target) in (OLD, {**NEW, "statement.txt": b"old words"})
+
+
+def test_an_interrupt_while_writing_leaves_the_former_result(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl-C while files are written aside: the half-written folder is gone."""
+    target = tmp_path / "site.accuracy"
+    write_folder(target, OLD)
+
+    def stopped(path: Path, content: bytes) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(folder, "_write", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        write_folder(target, NEW)
+    assert siblings(target) == ["site.accuracy"]
+    assert contents(target) == OLD

@@ -115,6 +115,7 @@ def test_a_place_on_a_ground_point_has_its_height() -> None:
         ((-0.2, 0.5), 2, False, "outside", "one side"),
         ((0.4, 0.3), 5, False, "no-ground", "classes 5"),
         ((0.4, 0.3), 7, False, "no-ground", "classes 7"),
+        ((0.4, 0.3), 18, False, "no-ground", "classes 18"),
         ((0.4, 0.3), 2, True, "no-ground", "none is an accepted point"),
     ],
 )
@@ -127,7 +128,7 @@ def test_no_height_says_why(
         classification=classification, withheld=withheld,
     )  # fmt: skip
     (sample,) = sample_cloud(
-        [cloud], np.array([place[0]]), np.array([place[1]]), setting(ground_classes=(2, 7))
+        [cloud], np.array([place[0]]), np.array([place[1]]), setting(ground_classes=(2, 7, 18))
     )
     assert sample.reason == reason
     assert (sample.height is None) == (reason is not None)
@@ -225,3 +226,56 @@ def test_a_box_that_is_not_believed_decides_nothing() -> None:
     (beside,) = sample_cloud([cloud], np.array([-0.2]), np.array([0.5]), setting())
     (far,) = sample_cloud([cloud], np.array([900.0]), np.array([900.0]), setting())
     assert (beside.reason, far.reason) == ("gap", "no-points")
+
+
+def test_noise_among_the_ground_classes_is_told() -> None:
+    """Class 7 in ``ground_classes`` is not used as ground, and that is said."""
+    cloud = MemoryCloud(
+        [0, 1000, 1000, 0], [0, 0, 1000, 1100], [0, 0, 0, 0], classification=[2, 2, 2, 7]
+    )
+    _, findings = tin.sample_cloud(
+        [cloud], np.array([0.6]), np.array([0.3]), setting(ground_classes=(2, 7))
+    )
+    assert [f.code for f in findings] == ["sampling-noise-not-ground"]
+
+
+def test_synthetic_points_are_never_ground() -> None:
+    """A point flagged synthetic gives no height, whatever its class."""
+    cloud = MemoryCloud([0, 1000, 1000, 0], [0, 0, 1000, 1100], [0, 0, 0, 0])
+    cloud.batch = replace(cloud.batch, synthetic=np.ones(4, bool))
+    (sample,) = sample_cloud([cloud], np.array([0.4]), np.array([0.3]), setting())
+    assert sample.reason == "no-ground"
+
+
+def test_equal_heights_at_one_place_weigh_once() -> None:
+    """Heights 1.000, 1.000 (two flight lines) and 1.010 at one place: the mean of the distinct, 1.005."""
+    cloud = MemoryCloud(
+        [0, 0, 0, 2000, 2000, 0],
+        [0, 0, 0, 0, 2000, 2000],
+        [1000, 1000, 1010, 1005, 1005, 1005],
+        source=[1, 2, 1, 1, 1, 1],
+    )
+    (sample,) = sample_cloud([cloud], np.array([0.0005]), np.array([0.0003]), setting())
+    assert_metres(sample.height, 1.005, within_m=1e-12)
+
+
+def test_points_of_two_flight_lines_at_one_place_are_two_points() -> None:
+    """Only copies are put aside: the same place and height from another line supports that line."""
+    cloud = MemoryCloud(
+        [0, 1000, 1000, 0, 0], [0, 0, 1000, 1100, 0], [0, 0, 0, 0, 0], source=[1, 1, 1, 1, 2]
+    )
+    samples, findings = tin.sample_cloud(
+        [cloud], np.array([0.4]), np.array([0.3]), setting(design_anps_m=1.0)
+    )
+    assert findings == ()
+    assert samples[0].support is not None
+    assert [line.id for line in samples[0].support.lines] == [1, 2]
+
+
+def test_a_circumradius_equal_to_the_limit_is_accepted() -> None:
+    """Right-angled 3-4-5 triangle: circumradius exactly 2.5 m, and 2.5 m are allowed."""
+    cloud = MemoryCloud([0, 4000, 0], [0, 0, 3000], [0, 0, 0])
+    place = np.array([1.0]), np.array([1.0])
+    (at,) = sample_cloud([cloud], *place, setting(max_circumradius_m=2.5))
+    (below,) = sample_cloud([cloud], *place, setting(max_circumradius_m=2.4999))
+    assert (at.height, below.reason) == (0.0, "gap")

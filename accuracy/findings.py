@@ -34,12 +34,15 @@ CODES: Mapping[str, str] = MappingProxyType(
         "checkpoints-cover-grouped": "a kind of land cover was put into one of the two groups",
         "checkpoints-repeated-place": "two checkpoints stand at the same place",
         "checkpoints-near-control": "a checkpoint stands where a control point stands",
+        "checkpoints-ids-alike": "ids that differ in capital and small letters only",
+        "checkpoints-survey-zero": "the survey's own accuracy is stated as exactly zero",
         # files: what a deliverable's own bytes say
         "file-count-differs": "a file's header counts other points than it holds",
         "file-bounds-differ": "points lie outside the box in the file's header",
         "file-record-broken": "a record inside the file cannot be understood and was not used",
         "file-suspect-values": "stored values cannot be right",
         "file-duplicate-points": "identical points were met and counted once",
+        "file-is-checkpoint-table": "a file to be tested is the table of checkpoints itself",
         "file-overlap": "files of one dataset overlap or disagree about their grid",
         # crs: what is declared about coordinates
         "crs-unknown": "nothing declares the reference system",
@@ -111,6 +114,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "sampling-steep": "checkpoints on ground steeper than a standard's siting rule",
         # measured points
         "measured-not-matched": "ids of measured and surveyed points do not match up",
+        "measured-no-differences": "measured and surveyed coordinates are the same everywhere",
         # claims: what the standard makes of it
         "claim-limit-exceeded": "the limit was exceeded although no statement is possible",
         "claim-too-few-points": "fewer points than the document requires",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from accuracy.findings import Finding, Severity
@@ -13,7 +13,10 @@ from accuracy.units import LengthUnit, to_metres
 
 @dataclass(frozen=True)
 class Layout:
-    """Number and extent of the checkpoints (metres, frame of the table; None for degrees)."""
+    """Number and extent of the checkpoints (metres, frame of the table; None for degrees).
+
+    `places` counts the distinct places of the checkpoints: two ids at one place are one test.
+    """
 
     checkpoints: int
     non_vegetated: int
@@ -22,6 +25,16 @@ class Layout:
     excluded: int
     extent_east_m: float | None = None
     extent_north_m: float | None = None
+    places: int = 0
+
+
+def place_numbers(points: Sequence[Checkpoint]) -> Mapping[str, int]:
+    """Give each point, by its id, the number of its place: one number for the same easting and northing."""
+    numbers: dict[tuple[float, float], int] = {}
+    return {
+        point.id: numbers.setdefault((point.easting, point.northing), len(numbers))
+        for point in points
+    }
 
 
 def lay_out(points: Sequence[Checkpoint], roles: Roles, unit: LengthUnit | None) -> Layout:
@@ -39,6 +52,7 @@ def lay_out(points: Sequence[Checkpoint], roles: Roles, unit: LengthUnit | None)
         excluded=sum(roles.role(point.id) == "excluded" for point in points),
         extent_east_m=extent_m([point.easting for point in judged]),
         extent_north_m=extent_m([point.northing for point in judged]),
+        places=len(set(place_numbers(judged).values())),
     )
 
 
@@ -48,21 +62,22 @@ def same_places(points: Sequence[Checkpoint], roles: Roles) -> tuple[Finding, ..
     A checkpoint must be independent of the control used in processing (NSSDA 3.2.2; ASPRS Edition 2,
     7.12, second-hand): the same coordinates under another id are the same point.
     """
-    findings = []
-    seen: dict[tuple[float, float], Checkpoint] = {}
+    here: dict[int, list[Checkpoint]] = {}
+    numbers = place_numbers(points)
     for point in points:
-        place = (point.easting, point.northing)
-        other = seen.setdefault(place, point)
-        if other is point:
-            continue
-        roles_here = {roles.role(point.id), roles.role(other.id)}
-        if roles_here == {"checkpoint", "control"}:
+        here.setdefault(numbers[point.id], []).append(point)
+    findings = []
+    for together in here.values():
+        control = [point.id for point in together if roles.role(point.id) == "control"]
+        judged = [point.id for point in together if roles.role(point.id) == "checkpoint"]
+        if control and judged:
             findings.append(
                 Finding(
                     "checkpoints-near-control",
                     Severity.WARNING,
-                    f"{point.id} and {other.id} have the same coordinates, and one of them is control",
-                    evidence={"line": point.line, "other_line": other.line},
+                    f"{', '.join(judged)} and the control point {', '.join(control)} have the same "
+                    "coordinates",
+                    evidence={"checkpoints": ", ".join(judged), "control": ", ".join(control)},
                     remedy="a point used in processing cannot test it: exclude the checkpoint with a reason",
                 )
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ import numpy as np
 
 from accuracy.deliverables import Deliverable, Setting, columns, distinct
 from accuracy.errors import InputError
-from accuracy.findings import Finding, Severity
+from accuracy.findings import Component, Finding, Severity
 from accuracy.georeferencing.transform import Plan
 from accuracy.inputs.checkpoints import (
     Checkpoint,
@@ -27,6 +27,12 @@ from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
+
+#: Differences below this are none: a micrometre, finer than any coordinate is written.
+NO_DIFFERENCE_M = 1e-6
+
+#: Fewest points at which it is no accident that there are no differences. No source.
+ENOUGH_TO_WONDER = 3
 
 
 @dataclass(frozen=True)
@@ -51,7 +57,19 @@ def measure(
     points : sequence of Checkpoint
         As in their table; they are carried to the frame and stored units of the deliverable here.
     """
-    points, given = _carried(deliverable.plan, points)
+    carried, given = _carried(deliverable.plan, points)
+    measured = _measure(deliverable, carried, given, roles, progress)
+    more = _no_differences(measured.rows, deliverable.setting.name)
+    return replace(measured, findings=(*measured.findings, *more))
+
+
+def _measure(
+    deliverable: Deliverable,
+    points: Sequence[Checkpoint],
+    given: Sequence[Checkpoint] | None,
+    roles: Roles,
+    progress: Callable[[str], None],
+) -> Measured:
     reference = deliverable.reference
     horizontal, vertical = reference.horizontal_unit, reference.vertical_unit
     if deliverable.setting.kind == "measured-points":
@@ -99,6 +117,28 @@ def measure(
     rows = height_residuals(points, samples, roles, horizontal, vertical, given)
     named = distinct(replace(finding, dataset=deliverable.setting.name) for finding in findings)
     return Measured(rows, named, limit_m)
+
+
+def _no_differences(rows: Sequence[ResidualRow], name: str) -> Iterator[Finding]:
+    """Wonder at a deliverable that agrees with the survey to the last digit at every point."""
+    positions = [row.residual for row in rows if row.used and row.residual is not None]
+    sides: tuple[tuple[Component, list[list[float | None]]], ...] = (
+        ("horizontal", [[p.east_m, p.north_m] for p in positions]),
+        ("vertical", [[p.up_m] for p in positions]),
+    )
+    for component, values in sides:
+        known_m = [axis for point in values for axis in point if axis is not None]
+        n = sum(None not in point for point in values)
+        if n >= ENOUGH_TO_WONDER and all(abs(axis) < NO_DIFFERENCE_M for axis in known_m):
+            yield Finding(
+                "measured-no-differences",
+                Severity.WARNING,
+                f"{name}: all {n} {component} differences are exactly zero, which no measurement gives",
+                dataset=name,
+                component=component,
+                evidence={"points": n},
+                remedy="make sure that the deliverable was measured, and not copied from the survey",
+            )
 
 
 def _carried(

@@ -19,7 +19,7 @@ from accuracy.georeferencing.reference import Reference
 from accuracy.georeferencing.site_plan import SitePlan
 from accuracy.job import Job
 from accuracy.job.sections import Claim
-from accuracy.layout import lay_out
+from accuracy.layout import lay_out, place_numbers
 from accuracy.measuring import Measured, measure
 from accuracy.preparation import Prepared, Progress, prepare, quiet
 from accuracy.provenance import Hashing, library_versions, python_version
@@ -37,11 +37,20 @@ from accuracy.result import (
 )
 from accuracy.standards.judge import Evidence, Judgement, judge
 from accuracy.standards.library import Standard
-from accuracy.statement import CAUTIONS, Context, compose
+from accuracy.statement import CAUTIONS, Context, Roll, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
 
 AxisName = Literal["east", "north", "up"]
 AxisPart = Literal["horizontal", "vertical"]
+
+#: Warnings that a statement must carry wherever they come from.
+TOLD_IN_STATEMENT = (
+    "checkpoints-near-control",
+    "checkpoints-repeated-place",
+    "crs-",
+    "measured-no-differences",
+    "transform-",
+)
 
 
 def verify(job: Job, progress: Progress = quiet) -> Result:
@@ -70,7 +79,7 @@ def verify(job: Job, progress: Progress = quiet) -> Result:
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
-    findings = list(prepared.findings)
+    findings = [*prepared.findings, *_same_file(inputs)]
     datasets = []
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
@@ -127,11 +136,27 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.local_grid is not None and job.local_grid.located is not None:
         pairs = job.local_grid.located
         found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
-    for name in prepared.standards:
-        own = job.folder / name
-        if name.endswith(".toml") and own.is_file():
-            found.append(entry(own, name, "standard", "TOML"))
+    for name, standard in prepared.standards.items():
+        if standard.client_file:
+            found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))
     return tuple(found)
+
+
+def _same_file(inputs: tuple[InputFile, ...]) -> list[Finding]:
+    """Block what is tested with itself: a deliverable that is the table of checkpoints, byte for byte."""
+    table = next(item for item in inputs if item.role == "checkpoints")
+    return [
+        Finding(
+            "file-is-checkpoint-table",
+            Severity.BLOCKING,
+            f"{item.path} is the table of checkpoints itself, byte for byte, so nothing is tested",
+            dataset=item.dataset,
+            evidence={"sha256": item.sha256},
+            remedy="name the table of positions that were measured in the deliverable",
+        )
+        for item in inputs
+        if item.role == "deliverable" and item.sha256 == table.sha256
+    ]
 
 
 def _judge(
@@ -150,7 +175,7 @@ def _judge(
             standard = prepared.standards[claim.standard]
             judgement = judge(standard, claim.keys, evidence)
             more += judgement.findings
-            claims.append(_claim(prepared, item, claim, standard, judgement, inputs))
+            claims.append(_claim(prepared, item, measured, claim, standard, judgement, inputs))
     more += _bias(evidence)
     result = DatasetResult(
         name=name,
@@ -173,6 +198,7 @@ def _evidence(
     name = item.setting.name
     dataset = next(d for d in prepared.job.dataset if d.name == name)
     assumed = {point.id for point in prepared.table.points if not point.cover_stated}
+    places = place_numbers(prepared.table.points)
 
     def column(values: list[float | None]) -> np.ndarray[Any, np.dtype[np.float64]]:
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
@@ -195,6 +221,7 @@ def _evidence(
         blocked_horizontal=blocked("horizontal"),
         blocked_vertical=blocked("vertical"),
         cover_assumed_count=sum(row.id in assumed for row in used),
+        place=tuple(places[row.id] for row in used),
     )
 
 
@@ -238,6 +265,7 @@ def _bias(evidence: Evidence) -> list[Finding]:
 def _claim(
     prepared: Prepared,
     item: Deliverable,
+    measured: Measured,
     claim: Claim,
     standard: Standard,
     judgement: Judgement,
@@ -254,20 +282,46 @@ def _claim(
         prepared_by=about.prepared_by,
         warnings=tuple(
             finding.message
-            for finding in item.findings
+            for finding in (*prepared.findings, *measured.findings)
             if finding.severity is Severity.WARNING
-            and finding.code.startswith(("crs-", "transform-"))
+            and finding.dataset in (None, item.setting.name)
+            and finding.code.startswith(TOLD_IN_STATEMENT)
         ),
+        roll=_roll(prepared, measured.rows),
         standalone=False,
     )
     return ClaimResult(
-        standard=standard.id,
+        standard=standard.label,
         title=standard.full_title,
         claimed=claim.keys,
         checks=judgement.checks,
         verdict=judgement.verdict,
         reason="; ".join(judgement.reasons) or None,
         statement=compose(standard, judgement, context),
+    )
+
+
+def _roll(prepared: Prepared, rows: tuple[ResidualRow, ...]) -> Roll:
+    """Tell who was surveyed, and who has no value for which part of a claim."""
+
+    def without(*axes: str) -> tuple[str, ...]:
+        return tuple(
+            row.id
+            for row in rows
+            if row.role == "checkpoint"
+            and any(getattr(row.residual, axis, None) is None for axis in axes)
+        )
+
+    checkpoints = prepared.job.checkpoints
+    return Roll(
+        surveyed=len(prepared.table.points),
+        control=checkpoints.control,
+        excluded=tuple((out.id, out.reason) for out in checkpoints.exclude),
+        without_value={
+            "vertical": without("up_m"),
+            "horizontal": without("east_m", "north_m"),
+            "3d": without("east_m", "north_m", "up_m"),
+        },
     )
 
 

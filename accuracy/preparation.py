@@ -12,7 +12,7 @@ from accuracy.deliverables import (
     distinct,
     open_deliverable,
 )
-from accuracy.errors import JobError, Problem
+from accuracy.errors import JobError, Problem, ReferenceSystemError
 from accuracy.findings import Finding
 from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.local_grid import (
@@ -30,8 +30,8 @@ from accuracy.georeferencing.table_epochs import with_epochs
 from accuracy.inputs.checkpoints import CheckpointTable, read_checkpoints
 from accuracy.inputs.grid_pairs import GridPair, read_grid_pairs
 from accuracy.job import Job
-from accuracy.job.local_grid import LOCAL
-from accuracy.job.sections import Dataset
+from accuracy.job.local_grid import LOCAL, LocalGridSection
+from accuracy.job.sections import Checkpoints, Dataset
 from accuracy.layout import same_places
 from accuracy.residuals import Roles
 from accuracy.standards.library import Standard, load_standard
@@ -83,6 +83,7 @@ def prepare(job: Job, progress: Progress = quiet) -> Prepared:
     AccuracyError
         Something cannot be used; see `accuracy.errors`.
     """
+    _check_systems(job)
     progress(f"reading {job.checkpoints.file}")
     table = read_checkpoints(job.checkpoints.located.path, job.checkpoints.order)
     roles = _roles(job, table)
@@ -102,6 +103,30 @@ def prepare(job: Job, progress: Progress = quiet) -> Prepared:
         *(finding for item in deliverables for finding in item.findings),
     )
     return Prepared(job, table, surveyed, roles, deliverables, standards, distinct(findings))
+
+
+def _check_systems(job: Job) -> None:
+    """Refuse what the job says of reference systems, all of it at once, before anything is read."""
+    sides: dict[str, Checkpoints | Dataset | LocalGridSection] = {
+        "checkpoints.crs": job.checkpoints
+    }
+    sides |= {f"dataset[{i}].crs": dataset for i, dataset in enumerate(job.dataset)}
+    if job.local_grid is not None:
+        sides["[local_grid].crs"] = job.local_grid
+    problems = []
+    for where, side in sides.items():
+        if side.crs is None or side.crs == LOCAL:
+            continue
+        try:
+            declared(side.crs, geoid=side.geoid, epoch_year=side.epoch, where=where)
+        except ReferenceSystemError as error:
+            problems.append(Problem(where, error.message, error.remedy or ""))
+    if problems:
+        raise JobError(
+            "reference systems that cannot be used",
+            where=str(job.path),
+            problems=tuple(problems),
+        )
 
 
 def _roles(job: Job, table: CheckpointTable) -> Roles:

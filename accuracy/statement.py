@@ -7,15 +7,15 @@ except in a document's own wording for a reduced number of points.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 from types import MappingProxyType
 
 from accuracy.findings import Severity
 from accuracy.standards.judge import Check, Judgement, PartJudgement
-from accuracy.standards.library import UNITS, Standard, Wording
-from accuracy.stats import show, show_both
+from accuracy.standards.library import UNITS, Part, Standard, Wording
+from accuracy.stats import show_reported
 from accuracy.units import LengthUnit
 
 #: What every statement carries.
@@ -42,6 +42,30 @@ _OWN_WORDS = "No wording of the document for this case is known; these words are
 
 
 @dataclass(frozen=True)
+class Roll:
+    """Who was surveyed and what became of them.
+
+    Attributes
+    ----------
+    surveyed : int
+        Points in the table.
+    control : tuple of str
+        Ids of points used in processing.
+    excluded : tuple of (str, str)
+        Id and reason of points left out by the crew.
+    without_value : mapping
+        Part of a claim to the ids of checkpoints that have no residual for it.
+    """
+
+    surveyed: int
+    control: tuple[str, ...] = ()
+    excluded: tuple[tuple[str, str], ...] = ()
+    without_value: Mapping[Part, tuple[str, ...]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )
+
+
+@dataclass(frozen=True)
 class Context:
     """What the statement must name beside the judgement.
 
@@ -60,6 +84,8 @@ class Context:
         People or firms.
     warnings : tuple of str
         What the layers below want to stand in the statement.
+    roll : Roll or None
+        Who was surveyed; None where that is not known.
     standalone : bool
         With title, files and cautions; False where a page around it prints them once for all claims.
     """
@@ -72,6 +98,7 @@ class Context:
     prepared_for: str | None = None
     prepared_by: str | None = None
     warnings: tuple[str, ...] = ()
+    roll: Roll | None = None
     standalone: bool = True
 
 
@@ -99,12 +126,17 @@ def compose(standard: Standard, judgement: Judgement, context: Context) -> str:
             lines.append(f"Prepared for: {context.prepared_for}")
         if context.prepared_by:
             lines.append(f"Prepared by: {context.prepared_by}")
+    if standard.client_file:
+        lines.append(f"Judged by the {standard.label}; it is no published standard.")
     for part in judgement.parts:
         lines += _part_lines(standard, judgement, part, context)
+        if context.roll is not None:
+            lines.append(_called(context.roll, part.part))
         lines.append(f"Checkpoints used for the {part.part} accuracy: {_counts(part)}.")
         lines += [f"{note[0].upper()}{note[1:]}." for note in part.notes]
     lines += [f"Assumed: {assumption}." for assumption in judgement.assumptions]
-    lines += [f"Remark: {remark}." for remark in _remarks(judgement, context)]
+    remarks = dict.fromkeys(_remarks(judgement, context))
+    lines += [f"Remark: {_one_line(remark)}." for remark in remarks]
     marks = list(dict.fromkeys(_marks(standard, judgement)))
     if marks:
         lines += ["Sources of what decides:", *(f"- {mark}" for mark in marks)]
@@ -146,12 +178,32 @@ def _part_lines(
     return [*lines, f"Found, for information only: {found}."] if found else lines
 
 
+def _one_line(text: str) -> str:
+    """Join the lines of what people wrote, so that it cannot look like lines of the statement."""
+    return " ".join(text.split())
+
+
+def _called(roll: Roll, part: Part) -> str:
+    """Say how many points were surveyed, and name each that does not count, with the reason."""
+    missing = roll.without_value.get(part, ())
+    entries = [
+        ("control", roll.control),
+        ("excluded", tuple(f"{id_}: {_one_line(reason)}" for id_, reason in roll.excluded)),
+        (f"without a value for the {part} accuracy", missing),
+    ]
+    told = [
+        f"; {what} {len(names)}" + f" ({'; '.join(names)})" * bool(names) for what, names in entries
+    ]
+    return f"Surveyed {roll.surveyed}{''.join(told)}."
+
+
 def _counts(part: PartJudgement) -> str:
     """Give the number of points behind the checks, by land cover where that counts."""
     counts = {check.cover: check.n for check in part.checks.values()}
     if set(counts) == {"all"}:
         return str(counts["all"])
-    return ", ".join(f"{n} {cover}" for cover, n in counts.items())
+    by_cover = ", ".join(f"{n} {cover}" for cover, n in counts.items())
+    return by_cover if len(counts) == 1 else f"{sum(counts.values())} ({by_cover})"
 
 
 def _class(judgement: Judgement) -> str:
@@ -176,7 +228,7 @@ def _unit(unit: str, context: Context) -> tuple[Fraction, int]:
 def _text(check: Check, per_unit: Fraction, decimals: int) -> str | None:
     if check.value is None:
         return None
-    return show(check.value, check.limit, check.operator or "<=", decimals, per_unit)
+    return show_reported(check.value, check.limit, check.operator or "<=", decimals, per_unit)[0]
 
 
 def _filled(
@@ -216,13 +268,12 @@ def _found(part: PartJudgement, context: Context) -> str:
         if check.value is None:
             continue
         survey = ", survey error included" if check.survey_error_included else ""
-        if check.limit is None or check.operator is None:
-            value = show(check.value, decimals=context.decimals, per_unit=per_unit)
+        value, limit = show_reported(
+            check.value, check.limit, check.operator or "<=", context.decimals, per_unit
+        )
+        if limit is None:
             parts.append(f"{check.name} {value} {unit.print_name} ({check.n} checkpoints{survey})")
             continue
-        value, limit = show_both(
-            check.value, check.limit, check.operator, context.decimals, per_unit
-        )
         sign = "within" if check.passes else "beyond"
         parts.append(
             f"{check.name} {value} {unit.print_name}, {sign} the limit of {limit} {unit.print_name} "
@@ -256,6 +307,9 @@ def _marks(standard: Standard, judgement: Judgement) -> Iterator[str]:
         if standard.survey is not None and standard.survey.binding:
             mark = VERIFICATION[standard.survey.verification]
             yield f"survey {standard.survey.ratio:g} times better: {standard.survey.cite}, {mark}"
+        formula = standard.survey_error
+        if formula is not None and any(c.survey_error_included for c in part.checks.values()):
+            yield f"survey error included: {formula.cite}, {VERIFICATION[formula.verification]}"
         kinds = {
             "tested": ("tested", "reported"),
             "reported": ("reported",),

@@ -232,6 +232,16 @@ BAD: list[tuple[str, str, str, tuple[str, ...]]] = [
     ('["C1", "007"]', '["C1", "C1"]', "checkpoints.control[1]", ("twice",)),
     ('["C1", "007"]', '["CP07"]', "checkpoints.exclude[0].id", ("checkpoints.control[0]",)),
     ("reason =", "why =", "checkpoints.exclude[0].reason", ("missing",)),
+    (
+        '"disturbed before the flight"',
+        '" "',
+        "checkpoints.exclude[0].reason",
+        ("must not be blank",),
+    ),
+    ('"disturbed before the flight"', r'"\u200b\n\t"', "checkpoints.exclude[0].reason", ("blank",)),
+    ('id = "CP07"', 'id = "\u00a0"', "checkpoints.exclude[0].id", ("blank",)),
+    ('title = "Heap survey"', 'title = "  "', "job.title", ("blank",)),
+    ('["C1", "007"]', '["C1", " "]', "checkpoints.control[1]", ("blank",)),
     ("reason =", "why =", "checkpoints.exclude[0].why", ("keys here are: id, reason",)),
     (
         "[[checkpoints.exclude]]",
@@ -569,3 +579,9 @@ def test_orders(order: str) -> None:
     """An order passes exactly if it has P, N, E and Z once, D at most once, and nothing else."""
     letters = sorted(order.upper())
     assert (order_mistake(order) is None) == (letters in (sorted("PNEZ"), sorted("PNEZD")))
+
+
+def test_a_reason_is_printed_without_blanks_around_it(site: Path) -> None:
+    """Blanks around a reason mean nothing; ids keep what is written."""
+    job = load(site, changed('"disturbed before the flight"', '"  disturbed \\n"'))
+    assert job.checkpoints.exclude[0].reason == "disturbed"

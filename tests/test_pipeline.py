@@ -1,7 +1,9 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import json
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +21,7 @@ from jobs import (
 )
 from support import assert_metres
 
-from accuracy.errors import AccuracyError
+from accuracy.errors import AccuracyError, JobError
 from accuracy.formats.las_write import write_points
 from accuracy.job import load_job
 from accuracy.pipeline import verify
@@ -381,3 +383,178 @@ def test_the_plane_in_every_point_format(tmp_path: Path, point_format: int, suff
     residuals = [row.residual.up_m for row in result.datasets[0].residuals if row.residual]
     assert len(residuals) == 36
     assert_metres(residuals, np.zeros(36), within_m=1e-4)
+
+
+def statement(result: Result) -> str:
+    """Give statement.txt with its lines unwrapped into one."""
+    return " ".join(render_all(result)["statement.txt"].decode("utf-8").split())
+
+
+OWN = """
+id = "larkfield"
+title = "Larkfield specification"
+document = "LQ-17"
+date = "2026"
+class_required = false
+[[requirement]]
+id = "rmse_up"
+name = "RMSE"
+component = "up"
+cover = "all"
+estimator = "rmse"
+survey_error = "excluded"
+limit = { value = 0.05, unit = "m" }
+operator = "<="
+cite = "4"
+verification = "client"
+"""
+
+
+def test_a_clients_specification_is_named_with_file_and_hash(tmp_path: Path) -> None:
+    """In the record and in the statement; its file stands in the list of hashes."""
+    folder = tmp_path / "specs"
+    folder.mkdir()
+    (folder / "own.toml").write_text(OWN, "utf-8")
+    result = run(plane_job(tmp_path, claim={"standard": "specs/own.toml"}))
+    digest = hashlib.sha256(OWN.encode("utf-8")).hexdigest()
+    label = f'client\'s own specification "larkfield", file specs/own.toml, SHA-256 {digest}'
+    (claim,) = result.datasets[0].claims
+    assert (claim.verdict, claim.standard) == ("passes", label)
+    text = statement(result)
+    assert f"Judged by the {label}; it is no published standard." in text
+    assert f"{digest} specs/own.toml" in text
+    (entry,) = (item for item in result.inputs if item.role == "standard")
+    assert (entry.path, entry.sha256) == ("specs/own.toml", digest)
+
+
+def test_a_changed_copy_of_a_published_standard_is_refused(tmp_path: Path) -> None:
+    """asprs-2024.toml with one checkpoint for a minimum never comes to a statement."""
+    path = plane_job(tmp_path, n=3, claim={"standard": "asprs.toml", "vertical_class_cm": 5.0})
+    packaged = resources.files("accuracy.standards").joinpath("asprs-2024.toml").read_text("utf-8")
+    (tmp_path / "asprs.toml").write_text(packaged.replace("minimum = 30", "minimum = 1"), "utf-8")
+    with pytest.raises(AccuracyError, match="is a packaged standard"):
+        load_job(path)
+
+
+@pytest.mark.parametrize(
+    ("places", "verdict"), [(1, "no-statement"), (29, "no-statement"), (30, "passes")]
+)
+def test_many_ids_at_few_places(tmp_path: Path, places: int, verdict: str) -> None:
+    """Sixty ids at one place are one test; the statement names them all and counts the places."""
+    path = plane_job(tmp_path)
+    points = plane_checkpoints(places, error_m=(0.02, -0.02))
+    rows = [[f"R{i:02d}", *points[i % places][1:]] for i in range(60)]
+    write_points_table(tmp_path / "points.csv", rows)
+    result = run(path)
+    assert result.verdict == verdict
+    assert (result.layout.checkpoints, result.layout.places) == (60, places)
+    text = statement(result)
+    assert "have the same easting and northing" in text
+    for i in range(60):
+        assert f"R{i:02d} (line {i + 2})" in text
+    if verdict == "no-statement":
+        noun = "place" if places == 1 else "places"
+        assert f"60 non-vegetated checkpoints at {places} {noun}, at least 30 wanted" in text
+        assert f"using ONLY {places} checkpoints" in text
+
+
+def measured_job(folder: Path, content: bytes, name: str = "m.csv") -> Path:
+    """Write a table of 30 surveyed points, and some bytes handed in as measured positions."""
+    write_points_table(folder / "points.csv", plane_checkpoints(30))
+    (folder / name).write_bytes(content)
+    return write_job(
+        folder,
+        checkpoints=SURVEY,
+        datasets=[{"name": "t", "kind": "measured-points", "files": [name], "crs": CRS}],
+        claims=[{"dataset": "t", "standard": "asprs-2024", "horizontal_class_cm": 5.0}],
+    )
+
+
+def test_the_survey_cannot_be_tested_with_itself(tmp_path: Path) -> None:
+    """The checkpoint table, or a copy of it, as the deliverable: blocked, although every residual is 0."""
+    write_points_table(tmp_path / "points.csv", plane_checkpoints(30))
+    table = (tmp_path / "points.csv").read_bytes()
+    for path in (measured_job(tmp_path, table), measured_job(tmp_path, table, "points.csv")):
+        result = run(path)
+        assert result.verdict == "no-statement"
+        assert "file-is-checkpoint-table" in codes(result, "blocking")
+        assert "byte for byte" in (result.datasets[0].claims[0].reason or "")
+
+
+def test_a_rewritten_copy_of_the_survey_is_told_in_the_statement(tmp_path: Path) -> None:
+    """Other bytes with the same coordinates: a warning that stands in the statement."""
+    rows = [",".join(map(str, row[:3])) for row in plane_checkpoints(30)]
+    copied = "\n".join(["id,easting,northing", *rows, ""]).encode("utf-8")
+    result = run(measured_job(tmp_path, copied))
+    assert "file-is-checkpoint-table" not in codes(result)
+    assert "measured-no-differences" in codes(result, "warning")
+    assert "Remark: t: all 30 horizontal differences are exactly zero" in statement(result)
+
+
+def test_the_statement_names_who_does_not_count(tmp_path: Path) -> None:
+    """Control, exclusions with their reasons, points without a value, and the number that counts."""
+    path = plane_job(tmp_path, checkpoints={"control": ["P01", "P02"]})
+    rows = [*plane_checkpoints(36, error_m=(0.02, -0.02)), ["FAR", EAST + 500, NORTH, 1, "nva"]]
+    write_points_table(tmp_path / "points.csv", rows)
+    text = path.read_text().replace(
+        "[[dataset]]",
+        '[[checkpoints.exclude]]\nid = "P03"\nreason = " ploughed "\n\n[[dataset]]',
+        1,
+    )
+    path.write_text(text)
+    words = statement(run(path))
+    assert (
+        "Surveyed 37; control 2 (P01; P02); excluded 1 (P03: ploughed); without a value for the vertical "
+        "accuracy 1 (FAR). Checkpoints used for the vertical accuracy: 33 (33 non-vegetated, 0 vegetated)."
+    ) in words
+
+
+def test_a_survey_without_error_stands_in_the_statement(tmp_path: Path) -> None:
+    """An RMSE of exactly 0 in the job is taken as stated, and said."""
+    result = run(plane_job(tmp_path, checkpoints={"survey_rmse_v_m": 0.0}))
+    assert result.verdict == "passes"
+    assert "checkpoints-survey-zero" in codes(result, "warning")
+    assert "stated as exactly 0 at 36 of 36 checkpoints" in statement(result)
+
+
+@pytest.mark.parametrize(
+    ("method", "verdict"),
+    [
+        ("real-time-network-gnss", "passes"),
+        ("rtk-single-base", "no-statement"),
+        (None, "no-statement"),
+    ],
+)
+def test_the_survey_method_of_the_job_reaches_the_judge(
+    tmp_path: Path, method: str | None, verdict: str
+) -> None:
+    """Where the survey's accuracy is unknown, the document's value for the method named stands in."""
+    path = plane_job(tmp_path)
+    kept = [line for line in path.read_text().splitlines() if not line.startswith("survey_rmse")]
+    named = [f'survey_method = "{method}"'] if method else []
+    at = kept.index("[checkpoints]") + 1
+    path.write_text("\n".join([*kept[:at], *named, *kept[at:]]))
+    result = run(path)
+    assert result.verdict == verdict
+    assert ("the method named in the job" in statement(result)) == (method is not None)
+    if method == "real-time-network-gnss":
+        value = result.datasets[0].claims[0].checks[0].value or 0.0
+        assert_metres(value, np.hypot(0.020, 0.016), within_m=2e-7)
+
+
+def test_all_wrong_reference_systems_at_once(tmp_path: Path) -> None:
+    """Each at its key, before any table is read; right ones are not mentioned."""
+    path = plane_job(tmp_path, checkpoints={"crs": "EPSG:99999"}, dataset={"crs": "UTM 12"})
+    text = path.read_text() + (
+        '\n[[dataset]]\nname = "second"\nkind = "point-cloud"\nfiles = ["a.laz"]\ncrs = "local"\n'
+        '[local_grid]\ncrs = "EPSG:6341+"\nlocal_unit = "metre"\ndirection = "grid-to-local"\nscale = 1.0\n'
+        "rotation_clockwise_deg = 0.0\ntranslation_east_m = 0.0\ntranslation_north_m = 0.0\n"
+    )
+    path.write_text(text)
+    (tmp_path / "points.csv").write_bytes(b"\0")
+    with pytest.raises(JobError) as caught:
+        verify(load_job(path))
+    told = {problem.where: problem for problem in caught.value.problems}
+    assert list(told) == ["checkpoints.crs", "dataset[0].crs", "[local_grid].crs"]
+    assert "99999" in str(told["checkpoints.crs"])
+    assert all(problem.allowed for problem in told.values())

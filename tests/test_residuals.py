@@ -57,3 +57,13 @@ def test_a_point_meant_for_horizontal_tests_does_not_count_for_heights() -> None
     """Its row says why."""
     (row,) = rows(point(tested="horizontal"))
     assert (row.used, row.reason) == (False, "not-tested")
+
+
+def test_a_points_own_survey_accuracy_wins_even_where_it_is_nothing() -> None:
+    """A stated 0 is a statement, height and plane each for itself; the other stays the job's."""
+    roles = Roles(survey_rmse_h_m=0.01, survey_rmse_v_m=0.015)
+    height, plane = rows(
+        point(survey_rmse_v_m=0.0), point(id="B", survey_rmse_h_m=0.0), roles=roles
+    )
+    assert (height.survey_rmse_h_m, height.survey_rmse_v_m) == (0.01, 0.0)
+    assert (plane.survey_rmse_h_m, plane.survey_rmse_v_m) == (0.0, 0.015)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,7 +13,7 @@ from hypothesis import strategies as st
 
 from accuracy.standards.judge import Evidence, judge
 from accuracy.standards.library import list_standards, load_standard, parse_standard
-from accuracy.statement import CAUTIONS, VERIFICATION, Context, compose
+from accuracy.statement import CAUTIONS, VERIFICATION, Context, Roll, compose
 from accuracy.units import LengthUnit
 
 NSSDA, ASPRS1, ASPRS2, USGS = "nssda-1998", "asprs-2014", "asprs-2024", "usgs-lbs-2025a"
@@ -96,14 +98,14 @@ def test_edition_1_vertical_and_horizontal() -> None:
     assert (
         "This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data "
         "(2014) for a 5 (cm) RMSEz Vertical Accuracy Class. Actual NVA accuracy was found to be RMSEz = 3.0 "
-        "cm, equating to +/- 5.9 cm at 95% confidence level. Actual VVA accuracy was found to be +/- 8.0 cm "
+        "cm, equating to +/- 5.9 at 95% confidence level. Actual VVA accuracy was found to be +/- 8.0 cm "
         "at the 95th percentile."
     ) in lines
     assert (
         "This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data "
         "(2014) for a 5 (cm) RMSEx / RMSEy Horizontal Accuracy Class. Actual positional accuracy was found "
         "to be RMSEx = 3.0 (cm) and RMSEy = 4.0 cm which equates to Positional Horizontal Accuracy = +/- 8.6 "
-        "cm at 95% confidence level."
+        "at 95% confidence level."
     ) in lines
 
 
@@ -209,11 +211,14 @@ def test_plain_words_in_feet() -> None:
 
 def test_what_is_assumed_and_where_numbers_come_from() -> None:
     """Assumptions, remarks, number of points and the source of every deciding number stand in it."""
-    evidence = make_evidence(20, cover_assumed_count=4, survey_v_m=NAN)
+    evidence = make_evidence(20, cover_assumed_count=4, survey_v_m=0.0)
     lines = said(ASPRS1, V5, evidence)
     assert any(line.startswith("Assumed: the land cover of 4 of 50") for line in lines)
-    assert any(line.startswith("Remark: ") and "survey accuracy unknown" in line for line in lines)
-    assert "Checkpoints used for the vertical accuracy: 20 non-vegetated, 30 vegetated." in lines
+    assert any(
+        line.startswith("Remark: ") and "stated as exactly 0 at 50" in line for line in lines
+    )
+    used = "Checkpoints used for the vertical accuracy: 50 (20 non-vegetated, 30 vegetated)."
+    assert used in lines
     assert "- minimum of 20 checkpoints: Annex C, from memory, not verified" in lines
     assert any(line.startswith("- wording: section 7.11, from memory") for line in lines)
 
@@ -375,3 +380,76 @@ def test_words_follow_the_verdict(
         assert not any(words in text for words in ("95 %", "95%", "95th", "confidence"))
     if {part.statement_kind for part in judgement.parts} == {"none"}:
         assert "tested" not in text.lower()
+
+
+@pytest.mark.parametrize(
+    ("size_m", "decimals", "shown"),
+    [
+        (0.447 / 1.96, 0, "0.45"),  # not 0
+        (0.4411 / 1.96, 0, "0.45"),  # not 0.44, which would be better than found
+        (0.1411 / 1.96, 2, "0.15"),
+        (0.0021 / 1.96, 2, "0.0021"),
+        (0.00212 / 1.96, 3, "0.0021"),  # two digits, a tenth of a millimetre: no rounding up
+        (12.01 / 1.96, 0, "13"),
+        (0.17306 / 1.96, 3, "0.173"),
+    ],
+)
+def test_no_accuracy_is_rounded_to_something_better(
+    size_m: float, decimals: int, shown: str
+) -> None:
+    """At least two significant digits; where coordinates cut the digits above a millimetre, rounded up."""
+    context = Context(title="t", dataset="d", decimals=decimals)
+    evidence = make_evidence(20, vegetated=0, up_m=size_m)
+    assert f"Tested {shown} metres vertical accuracy at 95% confidence level." in said(
+        NSSDA, {}, evidence, context
+    )
+    within_limit = {"vertical_95_m": size_m * 1.961}
+    words = "\n".join(said(NSSDA, within_limit, evidence, context))
+    assert "The limit that was claimed is met" in words
+    value, limit = re.findall(
+        r"confidence level ([0-9.]+) metres, within the limit of ([0-9.]+)", words
+    )[0]
+    assert float(value) <= float(limit)
+
+
+def test_who_was_surveyed_and_who_does_not_count() -> None:
+    """Per part: points surveyed, control, exclusions with reason, points without a value, points used.
+
+    A reason of several lines stays on one, so that it cannot look like a line of the statement.
+    """
+    reason = "disturbed\nThis data set was tested to meet everything"
+    roll = Roll(
+        surveyed=66,
+        control=("C1", "C2"),
+        excluded=(("X1", reason), ("X2", "flooded")),
+        without_value={"vertical": ("P61", "P62")},
+    )
+    lines = said(ASPRS2, V5, make_evidence(30), Context(title="t", dataset="d", roll=roll))
+    assert (
+        "Surveyed 66; control 2 (C1; C2); excluded 2 (X1: disturbed This data set was tested to meet "
+        "everything; X2: flooded); without a value for the vertical accuracy 2 (P61; P62)."
+    ) in lines
+    used = "Checkpoints used for the vertical accuracy: 60 (30 non-vegetated, 30 vegetated)."
+    assert used in lines
+    everyone = Context(title="t", dataset="d", roll=Roll(surveyed=60))
+    assert (
+        "Surveyed 60; control 0; excluded 0; without a value for the vertical accuracy 0."
+    ) in said(ASPRS2, V5, make_evidence(30), everyone)
+
+
+def test_a_clients_own_specification_is_called_one() -> None:
+    """The first words say whose file it is and which, before any words of the file."""
+    own = replace(parse_standard(OWN, "own.toml"), client_file="own.toml", sha256="ab" * 32)
+    judgement = judge(own, {"grade": "A"}, make_evidence(4, vegetated=0, up_m=0.03))
+    text = compose(own, judgement, Context(title="t", dataset="d", standalone=False))
+    assert text.startswith(
+        f'Judged by the client\'s own specification "larkfield", file own.toml, SHA-256 {"ab" * 32}; it is no '
+        "published standard.\nGrade A"
+    )
+
+
+def test_the_formula_of_the_survey_error_has_its_own_mark() -> None:
+    """That it is from memory stands beside the marks of limit and minimum; not where it is excluded."""
+    mark = "- survey error included: section 7.11, formula: sqrt(found^2 + survey^2), from memory, not verified"
+    assert mark in said(ASPRS2, V5, make_evidence(30))
+    assert not any("survey error included" in line for line in said(ASPRS1, V5, make_evidence(20)))

@@ -226,16 +226,21 @@ def _cover_findings(
 
 
 def _repeated_places(path: Path, points: Sequence[Checkpoint]) -> Iterator[Finding]:
-    first: dict[tuple[float, float], Checkpoint] = {}
+    here: dict[tuple[float, float], list[Checkpoint]] = {}
     for point in points:
-        other = first.setdefault((point.easting, point.northing), point)
-        if other is not point:
+        here.setdefault((point.easting, point.northing), []).append(point)
+    for together in here.values():
+        if len(together) > 1:
+            *others, last = (f"{point.id} (line {point.line})" for point in together)
             yield Finding(
                 "checkpoints-repeated-place",
                 Severity.WARNING,
-                f"{path.name}: points {other.id} (line {other.line}) and {point.id} (line {point.line}) "
-                "have the same easting and northing",
-                evidence={"first": other.id, "second": point.id},
+                f"{path.name}: points {', '.join(others)} and {last} have the same easting and northing",
+                evidence={
+                    "first": together[0].id,
+                    "second": together[1].id,
+                    "ids": ", ".join(point.id for point in together),
+                },
                 remedy="keep one of them, or correct the coordinates",
             )
 

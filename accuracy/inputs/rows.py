@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TypeVar
@@ -94,6 +95,14 @@ class PointRows:
             if self._looks_like_point(comment):
                 text = f"line {comment.line} is a comment but looks like a point; it was not read"
                 note("checkpoints-commented-point", text, Severity.WARNING)
+        alike: dict[str, list[str]] = {}
+        for id_ in self._lines:
+            alike.setdefault(id_.casefold(), []).append(id_)
+        for ids in alike.values():
+            if len(ids) > 1:
+                lines = ", ".join(f"{id_} (line {self._lines[id_]})" for id_ in ids)
+                text = f"ids that differ in capital and small letters only: {lines}"
+                note("checkpoints-ids-alike", text, Severity.WARNING)
         return tuple(found)
 
     def _fitted(self, row: TextRow) -> tuple[str, ...] | None:
@@ -127,7 +136,7 @@ class PointRows:
 
     def _refuse(self, row: TextRow, found: str, allowed: str) -> None:
         at = self.layout.columns["id"]
-        point = f", point {row.cells[at]}" if at < len(row.cells) else ""
+        point = f", point {_visible(row.cells[at])}" if at < len(row.cells) else ""
         self.problems.append(Problem(f"{self.path.name}, line {row.line}{point}", found, allowed))
 
     def _looks_like_point(self, comment: TextRow) -> bool:
@@ -141,6 +150,12 @@ class PointRows:
         """Remember the id; refuse a second one."""
         if not cells.id:
             cells.refuse("id", "nothing is written", "give every point an id")
+        elif not is_one_visible_line(cells.id):
+            cells.refuse(
+                "id",
+                f"'{_visible(cells.id)}' has a line break, a control character or one that cannot be seen",
+                "write the id plainly on one line",
+            )
         elif cells.id in self._lines:
             first = self._lines[cells.id]
             cells.refuse("id", f"the same id stands in line {first}", "every id once")
@@ -194,7 +209,7 @@ class Cells:
         """Record a mistake in a cell."""
         layout, path = self._rows.layout, self._rows.path
         column = layout.names[layout.columns[role]]
-        point = f", point {self.id}" if self.id else ""
+        point = f", point {_visible(self.id)}" if self.id else ""
         where = f"{path.name}, line {self.line}{point}, column {column}"
         self._rows.problems.append(Problem(where, found, allowed))
 
@@ -237,6 +252,21 @@ class Cells:
         if found is None:
             self.refuse(role, f"{text!r} is not known", "one of " + ", ".join(table))
         return found
+
+
+def is_one_visible_line(text: str) -> bool:
+    """Whether a text has neither line breaks nor control or formatting characters."""
+    return _visible(text) == text
+
+
+def _visible(text: str) -> str:
+    """Write line breaks, control and formatting characters as escapes."""
+    return "".join(
+        character.encode("unicode_escape").decode("ascii")
+        if unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp")
+        else character
+        for character in text
+    )
 
 
 def plain_words(text: str) -> str:

@@ -15,7 +15,13 @@ def _epoch(value: float) -> float:
     return value
 
 
-Text = Annotated[str, Field(min_length=1)]
+def _not_blank(value: str) -> str:
+    if value and not any(c.isprintable() and not c.isspace() for c in value):
+        raise ValueError("must not be blank")
+    return value
+
+
+Text = Annotated[str, Field(min_length=1), AfterValidator(_not_blank)]
 Whole = Annotated[int, Field(strict=True)]
 Number = Annotated[float, Field(strict=True)]
 Length = Annotated[float, Field(strict=True, gt=0)]

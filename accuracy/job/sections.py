@@ -65,7 +65,9 @@ class Exclusion(Section):
     """A checkpoint left out by the crew."""
 
     id: Text = Field(description="Id of the checkpoint, as written in its table.")
-    reason: Text = Field(description="Why it is left out; printed.")
+    reason: Annotated[Text, AfterValidator(str.strip)] = Field(
+        description="Why it is left out; printed."
+    )
 
 
 class Checkpoints(Section):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from accuracy.reports.words import printable
+from accuracy.reports.words import printable, printable_lines
 from accuracy.result import Result
 
 WIDTH = 96
@@ -36,9 +36,9 @@ def render(result: Result) -> bytes:
         for claim in dataset.claims:
             parts += [
                 "",
-                f"{printable(dataset.name)}, {claim.title}",
+                f"{printable(dataset.name)}, {printable(claim.title)}",
                 "-" * WIDTH,
-                _wrap(claim.statement),
+                _wrap(printable_lines(claim.statement)),
             ]
         if not dataset.claims:
             parts += ["", f"{printable(dataset.name)}: nothing was claimed; see the figures."]
@@ -48,6 +48,10 @@ def render(result: Result) -> bytes:
         for item in result.inputs
         if item.role in ("deliverable", "checkpoints")
     ]
+    own = [item for item in result.inputs if item.role == "standard"]
+    if own:
+        parts += ["", "Client's own specifications (SHA-256)", "-" * WIDTH]
+        parts += [f"{item.sha256}  {printable(item.path)}" for item in own]
     parts += ["", "Cautions", "-" * WIDTH]
     parts += [
         textwrap.fill(f"- {caution}", WIDTH, subsequent_indent="  ") for caution in result.cautions

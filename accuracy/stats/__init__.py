@@ -36,7 +36,7 @@ from accuracy.stats.formulas import (
     skew,
     std,
 )
-from accuracy.stats.showing import Operator, show, show_both, within
+from accuracy.stats.showing import Operator, show, show_both, show_reported, within
 
 __all__ = [
     "CIRCULAR_FORMULAS",
@@ -70,6 +70,7 @@ __all__ = [
     "select",
     "show",
     "show_both",
+    "show_reported",
     "skew",
     "std",
     "within",

@@ -405,9 +405,10 @@ DIALECTS = st.builds(
     headed=st.booleans(),
 )
 WORDS = st.text("abzÄß09 ,;\t\"'#/-_.", min_size=1, max_size=12).map(str.strip).filter(bool)
+IDS = WORDS.filter(lambda text: "\t" not in text)
 NUMBERS = st.decimals(-9_999_999, 9_999_999, places=4)
 POINTS = st.lists(
-    st.tuples(WORDS, NUMBERS, NUMBERS, NUMBERS, WORDS),
+    st.tuples(IDS, NUMBERS, NUMBERS, NUMBERS, WORDS),
     min_size=1,
     max_size=8,
     unique_by=lambda point: point[0],
@@ -500,3 +501,36 @@ class TestRealList:
         first = table.points[0]
         assert (first.id, first.description) == ("317", "B2.16")
         assert (first.easting, first.northing, first.height) == (999604.58, 112344.443, 139.453)
+
+
+def test_all_points_of_one_place_are_one_warning(tmp_path: Path) -> None:
+    """Three ids at one place: one finding that names them all; another place is another finding."""
+    rows = "A,1.0,2.0,3.0,nva\nB,5.0,6.0,3.0,nva\nC,1.0,2.0,3.1,nva\nD,1.00,2.0,3.2,nva\nE,5.0,6.0,9.0,nva\n"
+    table = read(tmp_path, "id,x,y,z,cover\n" + rows)
+    first, second = (f for f in table.findings if f.code == "checkpoints-repeated-place")
+    assert first.evidence["ids"] == "A, C, D"
+    assert second.evidence["ids"] == "B, E"
+    assert "A (line 2), C (line 4) and D (line 5)" in first.message
+
+
+@pytest.mark.parametrize(
+    "id_", ["P\n1", "P\r1", "P\u202e1", "P\u20281", "P\u200b1", "P\t1", "P\x851"]
+)
+def test_ids_that_would_forge_lines_are_refused(tmp_path: Path, id_: str) -> None:
+    """Line breaks, control and invisible characters in an id: refused with the line, shown as escapes."""
+    said = refused(tmp_path, f'id,x,y,z\nok,1.5,2.5,3.5\n"{id_}",2.5,3.5,4.5\n')
+    assert "line 3" in said
+    assert "control character" in said
+    assert id_ not in said
+
+
+def test_ids_that_differ_in_case_only_are_told(tmp_path: Path) -> None:
+    """P1 and p1 stay two points, with a warning that names both lines."""
+    table = read(
+        tmp_path, "id,x,y,z,cover\nP1,1.5,2.5,3.5,nva\np1,2.5,3.5,4.5,nva\nP2,3.5,1.5,2.5,nva\n"
+    )
+    assert [point.id for point in table.points] == ["P1", "p1", "P2"]
+    (alike,) = (f for f in table.findings if f.code == "checkpoints-ids-alike")
+    assert alike.severity is Severity.WARNING
+    assert "P1 (line 2), p1 (line 3)" in alike.message
+    assert "P2" not in alike.message

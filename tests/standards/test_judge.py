@@ -31,6 +31,11 @@ def codes(judgement: Judgement) -> set[str]:
     return {finding.code for finding in judgement.findings}
 
 
+def unverified(judgement: Judgement) -> str:
+    """Give what is told to be from memory."""
+    return "; ".join(f.message for f in judgement.findings if f.code == "claim-number-unverified")
+
+
 def check(judgement: Judgement, name: str) -> Check:
     return next(c for c in judgement.checks if c.name.startswith(name))
 
@@ -97,9 +102,16 @@ def check(judgement: Judgement, name: str) -> Check:
             "survey accuracy unknown",
         ),
         # unknown where the document does not include it
-        (ASPRS1, V5, make_evidence(20, survey_v_m=NAN), "passes", ""),
         (NSSDA, {}, make_evidence(20, survey_v_m=NAN), "reported", ""),
-        # or not good enough for the class where it requires a ratio
+        # or not good enough for the class where it requires a ratio, or not shown to be
+        (ASPRS1, V5, make_evidence(20, survey_v_m=NAN), "no-statement", "survey accuracy unknown"),
+        (
+            ASPRS1,
+            H10,
+            make_evidence(20, east_m=0.01, north_m=0.01, survey_h_m=NAN),
+            "no-statement",
+            "survey accuracy unknown",
+        ),
         (ASPRS1, V5, make_evidence(20, survey_v_m=0.017), "no-statement", "3 times better"),
         (ASPRS2, V5, make_evidence(30, survey_v_m=0.0251), "no-statement", "2 times better"),
         (USGS, QL1, make_evidence(30, survey_v_m=0.0501), "no-statement", "2 times better"),
@@ -398,14 +410,23 @@ def test_vegetated_points_too_few() -> None:
 
 
 def test_numbers_from_memory_that_decide_are_told() -> None:
-    """Edition 1's minimum is from memory and says so; the USGS numbers were read."""
-    assert "claim-number-unverified" in codes(decide(ASPRS1, V5, make_evidence(20)))
-    assert "claim-number-unverified" not in codes(decide(USGS, QL1, make_evidence(30)))
-    assert "claim-number-unverified" not in codes(decide(NSSDA, {}, make_evidence(30)))
+    """Edition 1's minimum, the formula of the survey error, and that no circle holds below 0.6.
+
+    Section 7.11 and the glossary of the USGS were read without their formulas (shared notes: M).
+    """
+    assert "minimum of 20 points" in unverified(decide(ASPRS1, V5, make_evidence(20)))
+    flat = make_evidence(30, east_m=0.01, north_m=0.01)
+    for id_, claimed in ((ASPRS2, V5), (ASPRS2, H10), (USGS, QL1)):
+        assert "how the survey error is included" in unverified(decide(id_, claimed, flat))
+    assert unverified(decide(NSSDA, {}, make_evidence(30, east_m=0.1, north_m=0.1))) == ""
+    oblong = make_evidence(30, east_m=0.05, north_m=0.1)
+    assert "below a ratio of 0.6" in unverified(decide(NSSDA, {}, oblong))
+    assert "below a ratio of 0.6" not in unverified(decide(ASPRS1, H10, oblong))
+    assert "from memory, not verified" in "; ".join(decide(NSSDA, {}, oblong).reasons)
 
 
 def test_survey_accuracy_findings_that_do_not_block() -> None:
-    """Unknown under Edition 1 and NSSDA: a warning. NSSDA: a survey no better than the data likewise."""
+    """Unknown under the NSSDA: a warning; a survey no better than the data likewise."""
     for id_, claimed in ((ASPRS1, V5), (NSSDA, {})):
         assert "claim-survey-accuracy" in codes(decide(id_, claimed, make_evidence(survey_v_m=NAN)))
         assert "claim-survey-accuracy" not in codes(decide(id_, claimed, make_evidence()))
@@ -567,3 +588,40 @@ def test_a_coarser_class_never_turns_a_pass_into_a_fail(
         assert (fine.verdict == "passes") == (its.value <= its.limit)
     if fine.verdict == "passes":
         assert coarse.verdict == "passes"
+
+
+def test_many_ids_at_one_place_count_once() -> None:
+    """Thirty ids at one place are one test; at thirty places they are thirty, whatever else shares them."""
+    one = decide(ASPRS2, V5, make_evidence(30, vegetated=0, place=(0,) * 30))
+    assert one.verdict == "no-statement"
+    assert "30 non-vegetated checkpoints at 1 place, at least 30 wanted" in one.reasons[0]
+    assert one.parts[0].n == 1
+    nearly = decide(ASPRS2, V5, make_evidence(30, vegetated=0, place=(*range(29), 0)))
+    assert nearly.verdict == "no-statement"
+    assert "at 29 places" in nearly.reasons[0]
+    enough = decide(ASPRS2, V5, make_evidence(31, vegetated=0, place=(*range(30), 0)))
+    assert enough.verdict == "passes"
+    assert enough.parts[0].n == 30
+    apart = decide(ASPRS2, V5, make_evidence(30, vegetated=30, place=(*range(30), *range(30))))
+    assert apart.verdict == "passes"
+    with pytest.raises(ValueError, match="place"):
+        make_evidence(30, place=(1, 2))
+
+
+@pytest.mark.parametrize(
+    ("id_", "claimed"), [(ASPRS1, V5), (ASPRS2, V5), (ASPRS2, H10), (USGS, QL1), (NSSDA, {})]
+)
+def test_a_survey_without_error_is_wondered_at(id_: str, claimed: dict[str, Any]) -> None:
+    """A survey RMSE of exactly 0, even at one point, is a warning; the other component's is not."""
+    survey = np.full(60, 0.004)
+    survey[3] = 0.0
+    good = np.full(60, 0.004)
+    part = "h" if claimed is H10 else "v"
+    for side, told in ((part, True), ("v" if part == "h" else "h", claimed == {})):
+        rmse = {"survey_rmse_h_m": good, "survey_rmse_v_m": good, f"survey_rmse_{side}_m": survey}
+        judgement = decide(id_, claimed, make_evidence(30, east_m=0.01, north_m=0.01, **rmse))
+        found = [f for f in judgement.findings if f.code == "checkpoints-survey-zero"]
+        assert bool(found) == told
+        for finding in found:
+            assert finding.severity is Severity.WARNING
+            assert "at 1 of 60 checkpoints" in finding.message

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import math
 import re
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -228,7 +231,13 @@ def test_a_clients_own_file(tmp_path: Path) -> None:
     (tmp_path / "own.toml").write_text("\ufeff" + OWN, encoding="utf-8")
     standard = load_standard("own.toml", tmp_path)
     assert standard.id == "larkfield-2026"
-    assert standard == load_standard(str(tmp_path / "own.toml"))
+    assert standard == load_standard(str(tmp_path / "own.toml"), tmp_path)
+    assert standard.client_file == "own.toml"
+    assert standard.sha256 == hashlib.sha256((tmp_path / "own.toml").read_bytes()).hexdigest()
+    assert standard.label == (
+        f'client\'s own specification "larkfield-2026", file own.toml, SHA-256 {standard.sha256}'
+    )
+    assert load_standard("asprs-2024").label == "asprs-2024"
     assert check_claim("own.toml", {"grade": "A"}, "claim[0]", tmp_path) == []
 
 
@@ -295,6 +304,12 @@ def test_a_clients_own_file(tmp_path: Path) -> None:
         ('title = "Larkfield Quarries survey specification"', 'title = ""', "title", "is empty"),
         ("[survey]", "[[survey]]", "survey", "a table"),
         ("[[rule]]", "[rule]", "rule", "an array of tables"),
+        (
+            'estimator = "rmse"\nsurvey_error = "excluded"',
+            'estimator = "rmse"\nsurvey_error = "included"',
+            "survey_error",
+            "[survey_error] with cite",
+        ),
     ],
 )
 def test_mistakes_are_told_by_key(old: str, new: str, where: str, said: str) -> None:
@@ -349,6 +364,21 @@ def test_not_toml_and_not_text(tmp_path: Path) -> None:
         ("asprs-2024", {"vertical_class_cm": True}, "claim[2].vertical_class_cm", "finite"),
         ("asprs-2024", {"vertical_class_cm": "5"}, "claim[2].vertical_class_cm", "finite"),
         ("asprs-2024", {"vertical_class_cm": [5]}, "claim[2].vertical_class_cm", "finite"),
+        ("asprs-2024", {"horizontal_class_cm": 1e300}, "claim[2].horizontal_class_cm", "to 1e+06"),
+        (
+            "asprs-2024",
+            {"horizontal_class_cm": 1000001},
+            "claim[2].horizontal_class_cm",
+            "to 1e+06",
+        ),
+        ("asprs-2024", {"horizontal_class_cm": 10**400}, "claim[2].horizontal_class_cm", "finite"),
+        (
+            "asprs-2024",
+            {"horizontal_class_cm": 1e-300},
+            "claim[2].horizontal_class_cm",
+            "from 0.0001",
+        ),
+        ("nssda-1998", {"vertical_95_m": 10001.0}, "claim[2].vertical_95_m", "to 10000"),
         ("asprs-2014", {"three_d_class_cm": 5}, "claim[2].three_d_class_cm", "; known: "),
         ("usgs-lbs-2025a", {}, "claim[2]", "quality_level is missing"),
         (
@@ -388,6 +418,8 @@ def test_claims_that_cannot_be_judged(
         ("usgs-lbs-2025a", {"quality_level": "QL2"}),
         ("nssda-1998", {}),
         ("nssda-1998", {"horizontal_95_m": 0.25}),
+        ("nssda-1998", {"horizontal_95_m": 1e4, "vertical_95_m": 1e-6}),
+        ("asprs-2024", {"vertical_class_cm": 1e6}),
     ],
 )
 def test_claims_that_can_be_judged(standard: str, keys: dict[str, object]) -> None:
@@ -414,6 +446,117 @@ def test_every_number_in_the_packaged_files_has_a_source() -> None:
         sources += [(r.cite, r.verification) for r in standard.rules]
         sources += [(w.cite, w.verification) for w in standard.wordings]
         sources += [(e.cite, e.verification) for e in standard.worked_examples]
+        sources += [(s.cite, s.verification) for s in (standard.survey_error,) if s]
         for cite, verification in sources:
             assert cite
             assert re.fullmatch("read|second-hand|from-memory|derived", verification)
+
+
+def packaged_text(name: str) -> str:
+    return resources.files("accuracy.standards").joinpath(name).read_text("utf-8")
+
+
+def refused(folder: Path, text: str) -> dict[str, str]:
+    """Load a client's file that must be refused; give its problems by key."""
+    (folder / "own.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(StandardsError, match="client's own specification") as caught:
+        load_standard("own.toml", folder)
+    assert caught.value.remedy
+    return {problem.where: str(problem) for problem in caught.value.problems}
+
+
+@pytest.mark.parametrize("name", ["asprs-2014", "asprs-2024", "nssda-1998", "usgs-lbs-2025a"])
+def test_a_copy_of_a_packaged_standard_is_refused(tmp_path: Path, name: str) -> None:
+    """A packaged file with other numbers beside the job has their id, title and marks: all refused."""
+    text = re.sub(r"minimum = \d+", "minimum = 1", packaged_text(f"{name}.toml"))
+    told = refused(tmp_path, text)
+    assert {"id", "title", "requirement[0].verification", "checkpoints[0].verification"} <= set(
+        told
+    )
+    assert "survey.verification" in told
+    assert 'write "client"' in told["requirement[0].verification"]
+    (problem,) = [p for p in check_claim("own.toml", {}, "claim[0]", tmp_path) if ": id" in p.where]
+    assert "packaged standard" in problem.found
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where"),
+    [
+        ('id = "larkfield-2026"', 'id = "ASPRS_2024"', "id"),
+        ('id = "larkfield-2026"', 'id = "lark\\u001bfield"', "id"),
+        (
+            'title = "Larkfield Quarries survey specification"',
+            'title = "ASPRS  positional accuracy standards for digital geospatial data, Edition 3"',
+            "title",
+        ),
+        (
+            'document = "LQ-17"',
+            'document = "USGS 3D Elevation Program Lidar Base Specification"',
+            "document",
+        ),
+        (
+            "Larkfield grade",
+            "This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data "
+            "for grade",
+            "statement[0].text",
+        ),
+        ('4"\nverification = "client"', '4"\nverification = "read"', "requirement[0].verification"),
+        ('6"\nverification = "client"', '6"\nverification = "read"', "checkpoints[0].verification"),
+        ('7"\nverification = "client"', '7"\nverification = "derived"', "survey.verification"),
+        ('8"\nverification = "client"', '8"\nverification = "second-hand"', "rule[0].verification"),
+        ('9"\nverification = "client"', '9"\nverification = "read"', "statement[0].verification"),
+    ],
+)
+def test_a_clients_file_cannot_pass_for_a_published_standard(
+    tmp_path: Path, old: str, new: str, where: str
+) -> None:
+    """Neither by its id, title or words, in whatever case and spacing, nor by its marks."""
+    assert old in OWN
+    assert set(refused(tmp_path, OWN.replace(old, new, 1))) == {where}
+
+
+def test_what_was_read_where_in_edition_2() -> None:
+    """Marks of what decides, as in the notes: formula and 3D from memory, number 30 read for NVA only."""
+    standard = load_standard("asprs-2024")
+    assert standard.survey_error is not None
+    assert standard.survey_error.verification == "from-memory"
+    marks = {(m.part, m.cover): (m.verification, m.cite) for m in standard.minimums}
+    assert marks["vertical", "non-vegetated"][0] == "read"
+    assert "USGS Lidar Base Specification 2025 rev. A" in marks["vertical", "non-vegetated"][1]
+    assert marks["horizontal", "all"][0] == "second-hand"
+    tested = standard.wording("tested", "vertical")
+    assert tested is not None
+    assert tested.verification == "second-hand"
+    assert "2023" in tested.cite
+
+
+def test_survey_methods_of_addendum_2() -> None:
+    """Addendum II (second-hand), millimetres: horizontal, vertical, and the 3D column, which closes."""
+    table = {
+        "digital-level-loop": (None, 5, None),
+        "real-time-network-gnss": (10, 16, 19),
+        "real-time-ppp": (15, 24, 28),
+        "rtk-single-base": (20, 32, 38),
+    }
+    methods = load_standard("asprs-2024").survey_methods
+    assert [method.id for method in methods] == list(table)
+    for method in methods:
+        horizontal_mm, vertical_mm, three_d_mm = table[method.id]
+        assert method.rmse_h_m == (None if horizontal_mm is None else horizontal_mm / 1000)
+        assert method.rmse_v_m == vertical_mm / 1000
+        if method.rmse_h_m is not None:
+            assert round(1000 * math.hypot(method.rmse_h_m, method.rmse_v_m)) == three_d_mm
+
+
+@pytest.mark.shared_data
+def test_survey_methods_are_those_of_the_notes(shared_standards: Path) -> None:
+    """The same table, read from the notes on Edition 2."""
+    text = (shared_standards / "asprs-2023.md").read_text("utf-8")
+    rows = {
+        cells[0]: cells[1:3]
+        for cells in ([c.strip() for c in line.split("|")[1:-1]] for line in text.splitlines())
+        if len(cells) == 4
+    }
+    for method in load_standard("asprs-2024").survey_methods:
+        wanted = [None if text == "-" else int(text) / 1000 for text in rows[method.name]]
+        assert [method.rmse_h_m, method.rmse_v_m] == wanted

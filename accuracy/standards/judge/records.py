@@ -47,6 +47,9 @@ class Evidence:
         Reasons why no statement is possible, from the layers below (frame, datum, units).
     cover_assumed_count : int
         Points whose land cover was not stated and was taken as non-vegetated.
+    place : tuple of int
+        Number of the place where each point stands, shape (n,): the same for points with the same easting
+        and northing. Empty: every point has a place of its own.
     """
 
     dataset: str
@@ -63,6 +66,7 @@ class Evidence:
     blocked_horizontal: tuple[str, ...] = ()
     blocked_vertical: tuple[str, ...] = ()
     cover_assumed_count: int = 0
+    place: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         import numpy as np
@@ -76,6 +80,20 @@ class Evidence:
                 raise ValueError(f"{name} has shape {array.shape} for {len(self.ids)} points")
             array.flags.writeable = False
             object.__setattr__(self, name, array)
+        if len(self.place) not in (0, len(self.ids)):
+            raise ValueError(f"place has {len(self.place)} numbers for {len(self.ids)} points")
+
+    def shared_places(self, group: Group) -> tuple[tuple[str, ...], ...]:
+        """Give the ids of points of a group that share a place, one tuple for each such place."""
+        at: dict[int, list[str]] = {}
+        for id_, place, used in zip(self.ids, self.place, group.used, strict=bool(self.place)):
+            if used:
+                at.setdefault(place, []).append(id_)
+        return tuple(tuple(ids) for ids in at.values() if len(ids) > 1)
+
+    def places(self, group: Group) -> int:
+        """Count the places of the points of a group: two points at one place are one test."""
+        return group.n - sum(len(ids) - 1 for ids in self.shared_places(group))
 
     def group(self, component: Component, cover: Cover) -> Group:
         """Give the points of a component and cover."""
@@ -119,7 +137,7 @@ class PartJudgement:
     checks : mapping
         Id of the measure in the standard's file to its check, requirements first.
     n, minimum : int, int or None
-        Points that count, and the fewest the document wants.
+        Points that count (those at one place once), and the fewest the document wants.
     notes : tuple of str
         What the statement must name, such as the formula of a circle.
     """

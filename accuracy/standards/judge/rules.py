@@ -39,6 +39,13 @@ AFFECTED: Mapping[Part, Affected] = MappingProxyType(
 )
 
 
+#: NSSDA, Appendix 3-A, case 2, which names 0.6 to 1.0 (second-hand).
+NO_CIRCLE = (
+    "FGDC-STD-007.3-1998, Appendix 3-A: the range from 0.6 second-hand; that none is given below it, from "
+    "memory, not verified"
+)
+
+
 @dataclass(frozen=True)
 class Told:
     """What a rule says: a finding, a reason that takes the statement away, or both."""
@@ -137,11 +144,15 @@ def _rule_residuals(case: Case) -> list[Told]:
 def _rule_number(case: Case) -> list[Told]:
     told = []
     for rule in case.standard.minimums:
-        n = case.evidence.group(COMPONENT[case.part], rule.cover).n
+        group = case.evidence.group(COMPONENT[case.part], rule.cover)
+        n = case.evidence.places(group)
         if rule.part != case.part or n >= rule.minimum:
             continue
         cover = "" if rule.cover == "all" else f"{rule.cover} "
-        message = f"{n} {cover}checkpoints, at least {rule.minimum} wanted ({rule.cite})"
+        counted = f"{group.n} {cover}checkpoints"
+        if n < group.n:
+            counted += f" at {n} place{'s' * (n != 1)}"
+        message = f"{counted}, at least {rule.minimum} wanted ({rule.cite})"
         facts: Mapping[str, EvidenceValue] = {"n": n, "minimum": rule.minimum, "cover": rule.cover}
         remedy = f"survey {rule.minimum - n} more {cover}checkpoints"
         if rule.binding and n > 0:
@@ -171,7 +182,7 @@ def _rule_survey(case: Case) -> list[Told]:
         if rule is None or measure.estimator != "rmse":
             continue
         if known is None:
-            return [_survey_unknown(case, rule.cite, remedy)]
+            return [_survey_unknown(case, rule.cite, remedy, binding=rule.binding)]
         if rule.ratio is not None and _exact(known) * _exact(rule.ratio) > _exact(limit):
             allowed = limit / rule.ratio
             texts = show_both(known, allowed)
@@ -191,11 +202,31 @@ def _exact(number: float) -> Fraction:
     return Fraction(repr(number))
 
 
-def _survey_unknown(case: Case, cite: str, remedy: str) -> Told:
+def _survey_unknown(case: Case, cite: str, remedy: str, *, binding: bool = False) -> Told:
     message = (
         f"survey accuracy unknown, so the survey is not shown to be better than the data ({cite})"
     )
-    return case.tell("claim-survey-accuracy", message, {}, remedy)
+    reason = message if binding else None
+    return case.tell("claim-survey-accuracy", message, {}, remedy, reason=reason)
+
+
+def _rule_survey_zero(case: Case) -> list[Told]:
+    """Warn where a survey is said to have no error at all."""
+    sides = {
+        "vertical": (case.evidence.survey_rmse_v_m,),
+        "horizontal": (case.evidence.survey_rmse_h_m,),
+        "3d": (case.evidence.survey_rmse_h_m, case.evidence.survey_rmse_v_m),
+    }
+    used = case.evidence.group(COMPONENT[case.part], "all").used
+    n = sum(any(side[i] == 0.0 for side in sides[case.part]) for i in used.nonzero()[0])
+    if not n:
+        return []
+    message = (
+        f"the survey's own RMSE is stated as exactly 0 at {n} of {used.sum()} checkpoints, and no survey is "
+        "without error"
+    )
+    facts: Mapping[str, EvidenceValue] = {"points": n}
+    return [case.tell("checkpoints-survey-zero", message, facts, "state what the survey achieved")]
 
 
 def _survey_better_at_all(case: Case, cite: str, remedy: str) -> list[Told]:
@@ -230,18 +261,17 @@ def _rule_circle(case: Case) -> list[Told]:
         ratio = small / large
         message = (
             f"the two horizontal RMSE are {show(small)} m and {show(large)} m; below a ratio of 0.6 "
-            "the document gives no formula for the circle"
+            f"the document gives no formula for the circle ({NO_CIRCLE})"
         )
         decides = check.limit is not None or not case.limited()
-        return [
-            case.tell(
-                "claim-circular-ratio",
-                message,
-                {"ratio": ratio},
-                "look for the cause of the larger error; report both axes",
-                reason=message if decides else None,
-            )
-        ]
+        told = case.tell(
+            "claim-circular-ratio",
+            message,
+            {"ratio": ratio},
+            "look for the cause of the larger error; report both axes",
+            reason=message if decides else None,
+        )
+        return [told, *(_unverified(case, ["no circle below a ratio of 0.6"]) if decides else ())]
     return []
 
 
@@ -318,6 +348,14 @@ def _rule_unverified(case: Case) -> list[Told]:
     survey = standard.survey
     if survey and survey.binding and survey.verification == "from-memory":
         numbers.append(f"survey ratio of {survey.ratio:g} ({survey.cite})")
+    formula = standard.survey_error
+    included = any(check.survey_error_included for _, check, _ in limited)
+    if formula and included and formula.verification == "from-memory":
+        numbers.append(f"how the survey error is included ({formula.cite})")
+    return _unverified(case, numbers)
+
+
+def _unverified(case: Case, numbers: list[str]) -> list[Told]:
     if not numbers:
         return []
     message = f"not read in the document, but from memory: {'; '.join(numbers)}"
@@ -346,6 +384,7 @@ RULES: tuple[Callable[[Case], list[Told]], ...] = (
     _rule_number,
     _rule_value,
     _rule_survey,
+    _rule_survey_zero,
     _rule_circle,
     _rule_screens,
     _rule_unverified,

@@ -135,7 +135,7 @@ def _judge_part(
         verdict=verdict,
         reasons=reasons,
         checks=case.checks,
-        n=evidence.group(COMPONENT[part], its_cover).n,
+        n=evidence.places(evidence.group(COMPONENT[part], its_cover)),
         minimum=counts[0].minimum if counts else None,
         statement_kind=kind,
         notes=_notes(case),

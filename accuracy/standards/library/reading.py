@@ -22,6 +22,7 @@ from accuracy.standards.library.records import (
     Part,
     Rule,
     Standard,
+    SurveyError,
     SurveyMethod,
     SurveyRule,
     Wording,
@@ -93,6 +94,7 @@ def _standard(top: Reader, source: str) -> Standard:
     units = {key.name: key.unit for key in keys}
     requirements = tuple(_measure(r, True, units) for r in top.tables("requirement"))
     survey = top.table_at("survey")
+    survey_error = top.table_at("survey_error")
     standard = Standard(
         id=top.text("id"),
         title=top.text("title"),
@@ -113,6 +115,7 @@ def _standard(top: Reader, source: str) -> Standard:
         rules=tuple(_rule(r) for r in top.tables("rule")),
         wordings=tuple(_wording(r) for r in top.tables("statement")),
         worked_examples=tuple(_worked_example(r) for r in top.tables("worked_example")),
+        survey_error=None if survey_error is None else _survey_error(survey_error),
     )
     top.finish()
     return standard
@@ -226,6 +229,12 @@ def _survey(reader: Reader) -> SurveyRule:
         reader.wrong("binding", "true found", "without a ratio nothing can bind")
     reader.finish()
     return rule
+
+
+def _survey_error(reader: Reader) -> SurveyError:
+    its = SurveyError(*reader.source())
+    reader.finish()
+    return its
 
 
 def _survey_method(reader: Reader) -> SurveyMethod:
@@ -357,6 +366,15 @@ def _cross_check(standard: Standard, problems: list[Problem]) -> None:
                 problems.append(
                     Problem(where, f"{{{name}}} has a format", "give the bare name in braces")
                 )
+    if standard.survey_error is None and any(m.survey_error_included for m in measures):
+        problems.append(
+            Problem(
+                "survey_error",
+                "is missing",
+                "say where it stands that the survey error is included: [survey_error] with cite and "
+                "verification",
+            )
+        )
     if standard.class_required and not standard.claim_keys:
         problems.append(Problem("class_required", "true found", "there is no claim_key to give"))
     if not measures:

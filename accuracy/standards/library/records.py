@@ -145,6 +145,14 @@ class SurveyMethod:
 
 
 @dataclass(frozen=True)
+class SurveyError:
+    """Where the formula stands that adds the survey's own error, in quadrature, to the error found."""
+
+    cite: str
+    verification: Verification
+
+
+@dataclass(frozen=True)
 class Rule:
     """A screen relative to the limit on the RMSE.
 
@@ -220,7 +228,16 @@ class WorkedExample:
 
 @dataclass(frozen=True)
 class Standard:
-    """One edition of one document, or a client's specification."""
+    """One edition of one document, or a client's specification.
+
+    Attributes
+    ----------
+    survey_error : SurveyError or None
+        Of the measures that include the survey error; None where there are none.
+    client_file, sha256 : str
+        Of a client's own file: its path as the job writes it, and the SHA-256 of its bytes. Empty for
+        packaged standards.
+    """
 
     id: str
     title: str
@@ -241,6 +258,16 @@ class Standard:
     rules: tuple[Rule, ...]
     wordings: tuple[Wording, ...]
     worked_examples: tuple[WorkedExample, ...]
+    survey_error: SurveyError | None = None
+    client_file: str = ""
+    sha256: str = ""
+
+    @property
+    def label(self) -> str:
+        """What the standard is called in a result: its id, or whose file it is and which."""
+        if not self.client_file:
+            return self.id
+        return f'client\'s own specification "{self.id}", file {self.client_file}, SHA-256 {self.sha256}'
 
     @property
     def full_title(self) -> str:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path, PurePosixPath
 
 from accuracy.errors import Problem, StandardsError
+from accuracy.standards.library.likeness import mistaken_for
 from accuracy.standards.library.reader import nearest
 from accuracy.standards.library.reading import parse_standard
-from accuracy.standards.library.records import ClaimKey, Standard
+from accuracy.standards.library.records import UNITS, ClaimKey, Standard
+
+#: Limits that nobody means, in metres; beyond them a statement would print hundreds of digits.
+SMALLEST_LIMIT_M, LARGEST_LIMIT_M = 1e-6, 1e4
 
 
 def _packaged() -> dict[str, str]:
@@ -32,13 +38,12 @@ def load_standard(id_or_path: str, folder: Path | None = None) -> Standard:
     Raises
     ------
     StandardsError
-        No such standard, or mistakes in its file, all at once.
+        No such standard, or mistakes in its file, all at once; or a client's file that could be taken for
+        a packaged standard.
     """
     packaged = _packaged()
     if id_or_path in packaged:
-        name = packaged[id_or_path]
-        text = resources.files("accuracy.standards").joinpath(name).read_text("utf-8")
-        return parse_standard(text, name)
+        return _read_packaged(packaged[id_or_path])
     if not id_or_path.lower().endswith(".toml"):
         raise StandardsError(
             f"{id_or_path!r} is not a packaged standard",
@@ -46,7 +51,8 @@ def load_standard(id_or_path: str, folder: Path | None = None) -> Standard:
         )
     path = (folder or Path()) / id_or_path
     try:
-        text = path.read_text("utf-8-sig")
+        content = path.read_bytes()
+        text = content.decode("utf-8-sig")
     except OSError as error:
         raise StandardsError(
             f"cannot be read: {error.strerror}",
@@ -57,12 +63,28 @@ def load_standard(id_or_path: str, folder: Path | None = None) -> Standard:
         raise StandardsError(
             "is not UTF-8 text", where=str(path), remedy="save the file as UTF-8"
         ) from error
-    return parse_standard(text, str(path))
+    own = parse_standard(text, str(path))
+    problems = mistaken_for(own, list_standards())
+    if problems:
+        raise StandardsError(
+            "is not recognisable as a client's own specification",
+            where=str(path),
+            remedy="a file beside the job speaks for the client alone; claim a published standard by its id",
+            problems=problems,
+        )
+    inside = folder is not None and path.is_relative_to(folder)
+    written = (path.relative_to(folder) if folder and inside else path).as_posix()
+    return replace(own, client_file=written, sha256=hashlib.sha256(content).hexdigest())
+
+
+def _read_packaged(name: str) -> Standard:
+    text = resources.files("accuracy.standards").joinpath(name).read_text("utf-8")
+    return parse_standard(text, name)
 
 
 def list_standards() -> tuple[Standard, ...]:
     """Load every packaged standard, in the order of their ids."""
-    return tuple(load_standard(id_) for id_ in _packaged())
+    return tuple(map(_read_packaged, _packaged().values()))
 
 
 def check_claim(
@@ -120,7 +142,13 @@ def check_claim(
 def _mistake(key: ClaimKey, value: object) -> str | None:
     if key.kind == "choice":
         return None if value in key.choices else f"give one of {', '.join(key.choices)}"
-    number = isinstance(value, int | float) and not isinstance(value, bool)
-    if number and math.isfinite(float(str(value))) and float(str(value)) > 0:
+    number = float(str(value)) if type(value) in (int, float) else math.nan
+    if not (math.isfinite(number) and number > 0):
+        return f"give a finite number above 0: {key.meaning}"
+    per_unit = float(UNITS[key.unit or "m"])
+    if SMALLEST_LIMIT_M <= number * per_unit <= LARGEST_LIMIT_M:
         return None
-    return f"give a finite number above 0: {key.meaning}"
+    smallest, largest = (
+        round(limit / per_unit, 9) for limit in (SMALLEST_LIMIT_M, LARGEST_LIMIT_M)
+    )
+    return f"give a number from {smallest:g} to {largest:g}: {key.meaning}"

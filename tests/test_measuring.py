@@ -150,6 +150,7 @@ def test_heights_that_refer_to_something_else_are_not_compared(tmp_path: Path) -
     for row in rows_of(prepared, vertical="differs"):
         assert row.residual is not None
         assert row.residual.up_m is None
+        assert row.native["measured_height"] is None
         assert_metres(row.residual.east_m or 0.0, 0.03, within_m=1e-6)
     for row in rows_of(prepared, horizontal="differs"):
         assert (row.residual, row.reason) == (None, "frame")

@@ -83,7 +83,7 @@ def _head(result: Result) -> list[str]:
 def _claim(dataset: DatasetResult, claim: ClaimResult, unit: LengthUnit) -> list[str]:
     claimed = ", ".join(f"{key} = {value}" for key, value in claim.claimed.items())
     lines = [
-        f"  {VERDICT_WORDS[claim.verdict]:<14}{printable(dataset.name)}: {claim.standard}"
+        f"  {VERDICT_WORDS[claim.verdict]:<14}{printable(dataset.name)}: {printable(claim.standard)}"
         + (f", {claimed}" if claimed else "")
     ]
     for check in claim.checks:

@@ -1,1 +1,1 @@
-"""TODO."""
+"""What people hand in: tables of checkpoints, of measured positions, and of pairs of a local grid."""

@@ -188,7 +188,7 @@ def test_the_claims_come_out_as_announced(demo: Demo) -> None:
 
     ASPRS Edition 2 (2024): limit on the RMSE that includes the survey's own, by quadrature; 30 points;
     errors beyond three times the class are to be investigated. NSSDA 1998: 20 points, ratio of the two
-    RMSE at least 0.6. (Secondary transcriptions.)
+    RMSE at least 0.6. (Second-hand.)
     """
     cloud_m, raster_m = (
         _cloud_residuals(demo, "non-vegetated"),
@@ -318,9 +318,9 @@ def test_survey_errors_are_as_stated(demo: Demo) -> None:
 def test_checkpoints_are_many_well_placed_and_on_even_ground(demo: Demo) -> None:
     """Counts and siting: spread over the site, apart from each other, clear of plants, not steep.
 
-    Limits: 10 degrees and 3 m from breaks as the ASPRS and USGS texts have it (secondary transcription);
+    Limits: 10 degrees and 3 m from breaks as the ASPRS and USGS texts have it (second-hand);
     spacing a tenth of the diagonal of the points' own box, a fifth of the points in each quadrant (NSSDA
-    appendix 3-C, secondary transcription).
+    appendix 3-C, second-hand).
     """
     plain, green = demo.rows("non-vegetated"), demo.rows("vegetated")
     assert (len(demo.table), len(plain), len(green)) == (52, 35, 12)

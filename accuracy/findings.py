@@ -43,6 +43,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "file-suspect-values": "stored values cannot be right",
         "file-duplicate-points": "identical points were met and counted once",
         "file-is-checkpoint-table": "a file to be tested is the table of checkpoints itself",
+        "file-hierarchy-incomplete": "the octree of a COPC file does not lead to all its points",
         "file-overlap": "files of one dataset overlap or disagree about their grid",
         # crs: what is declared about coordinates
         "crs-unknown": "nothing declares the reference system",

@@ -207,8 +207,13 @@ READERS: Mapping[str, str] = MappingProxyType(
 )
 
 
-def open_cloud(path: Path) -> PointSurface:
+def open_cloud(path: Path, index_folder: Path | None = None) -> PointSurface:
     """Open a point cloud by its header.
+
+    Parameters
+    ----------
+    index_folder : Path, optional
+        Where indexes of chunks are kept and looked for; None keeps none.
 
     Raises
     ------
@@ -223,7 +228,7 @@ def open_cloud(path: Path) -> PointSurface:
         )
     from accuracy.formats.las import open_las
 
-    return open_las(path)
+    return open_las(path, index_folder)
 
 
 def open_raster(path: Path, band: int | None = None) -> RasterSurface:

@@ -1,19 +1,20 @@
 """Point clouds in LAS and LAZ files, version 1.0 to 1.4, point formats 0 to 10.
 
 A file is opened by its header and read in batches, so that memory does not grow with the file. Points far
-from every place are thrown out as stored integers, before anything is computed from them. COPC files are
-read as the LAZ files they are.
+from every place are thrown out as stored integers, before anything is computed from them. Where an index
+made by an earlier run, or the hierarchy of a COPC file, tells where chunks lie, only the chunks that matter
+are read.
 """
 
 from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from decimal import Decimal
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,44 +22,54 @@ from numpy.typing import NDArray
 from accuracy.errors import FormatError
 from accuracy.findings import Finding
 from accuracy.formats import PointBatch, SurfaceInfo
+from accuracy.formats.chunk_index import IndexKeeper, KnownBoxes
+from accuracy.formats.copc import incomplete, info_record, node_boxes
 from accuracy.formats.las_box import BoxWatch, HeaderBox
 from accuracy.formats.las_crs import crs_evidence
-from accuracy.formats.las_header import (
-    LasHeader,
-    cut_short,
-    read_header,
-    read_records,
+from accuracy.formats.las_header import LasHeader, read_header, read_records
+from accuracy.formats.las_search import (
+    LARGEST_CHUNK_POINTS,
+    Everything,
+    Records,
+    Sieve,
+    Wanted,
+    chunks_of,
+    holdable,
+    read_exactly,
 )
-from accuracy.formats.laz import (
-    LARGEST_CHUNK_BYTES,
-    LAYERS_POINT,
-    LAYERS_XY,
-    Chunk,
-    Compression,
-    decompress,
-    read_compression,
-    stream,
-)
+from accuracy.formats.laz import LAYERS_POINT, Chunk, Compression, read_compression
 from accuracy.formats.places import Places
 from accuracy.formats.sidecar import sidecar_evidence
 
-BATCH_POINTS = 1_000_000
-BATCH_BYTES = 1 << 26
+#: Field of `PointBatch` -> layer of LAZ 1.4 that holds it.
+LAYER_OF = {
+    "z": 1,
+    "classification": 2,
+    "withheld": 4,
+    "synthetic": 4,
+    "overlap": 4,
+    "scan_angle_deg": 16,
+    "point_source_id": 64,
+    "gps_time": 128,
+    "return_number": 0,  # always comes along with x and y
+}
+SCANNED = tuple(LAYER_OF)
 
-Records = NDArray[Any]  # structured, with the fields of `_point_dtype`
-#: Takes stored x and y of some points, gives the indices of those wanted, ascending.
-Choice = Callable[[NDArray[np.int32], NDArray[np.int32]], NDArray[np.intp]]
 
-
-def open_las(path: Path) -> LasCloud:
+def open_las(path: Path, index_folder: Path | None = None) -> LasCloud:
     """Open a LAS or LAZ file: header, records and, if compressed, the table of chunks; no points.
+
+    Parameters
+    ----------
+    index_folder : Path, optional
+        Where indexes of chunks are kept and looked for; None keeps none.
 
     Raises
     ------
     FormatError
         The file is missing, is no LAS file of a kind read here, or ends before its last point.
     """
-    with _opened(path) as file:
+    with opened(path) as file:
         header, findings = read_header(file, path)
         records, record_findings = read_records(file, header)
         evidence, crs_findings = crs_evidence(records, header)
@@ -69,8 +80,8 @@ def open_las(path: Path) -> LasCloud:
             findings += more
         box = HeaderBox(header, _first_point(file, header))
         findings += box.findings()
-    copc = any(record.user_id == "copc" and record.record_id == 1 for record in records)
-    kind = (", COPC" if copc else ", LAZ") if header.compressed else ""
+    copc = info_record(records) if header.compressed else None
+    kind = (", LAZ" if copc is None else ", COPC") if header.compressed else ""
     info = SurfaceInfo(
         path=path,
         kind="point-cloud",
@@ -83,7 +94,7 @@ def open_las(path: Path) -> LasCloud:
         decimals=decimals_of(header.scale[2]),
         bounds_believed=box.problem is None,
     )
-    return LasCloud(info, header, compression, box)
+    return LasCloud(info, header, compression, box, copc=copc, index_folder=index_folder)
 
 
 def decimals_of(scale: float) -> int:
@@ -109,6 +120,10 @@ class LasCloud:
         Scale and offset of stored coordinates.
     reading_findings : list of Finding
         What the last complete pass through `near` found in the points; renewed by each pass.
+    notes : list of str
+        How the last pass was read: with an index, on one core; for the record of the run.
+    on_read : callable or None
+        Told, while reading, how many points were looked at, and of how many.
     """
 
     def __init__(
@@ -117,14 +132,25 @@ class LasCloud:
         header: LasHeader,
         compression: Compression | None,
         box: HeaderBox,
+        *,
+        copc: bytes | None = None,
+        index_folder: Path | None = None,
     ) -> None:
         self.info = info
         self.grid = header.grid
         self.reading_findings: list[Finding] = []
+        self.notes: list[str] = []
+        self.on_read: Callable[[int, int], None] | None = None
+        self.index_folder = index_folder
+        self._copc = copc
         self._header = header
         self._compression = compression
         self._box = box
-        self._dtype: np.dtype[np.void] = _point_dtype(header.point_format, header.record_length)
+        self._dtype: np.dtype[np.void] = point_dtype(header.point_format, header.record_length)
+
+    def meets(self, x: NDArray[np.float64], y: NDArray[np.float64], radius: float) -> bool:
+        """Tell whether a point within `radius` of any place may be in the file, by its header alone."""
+        return bool(self._header.points) and self._box.meets(x, y, radius)
 
     def near(
         self, x: NDArray[np.float64], y: NDArray[np.float64], radius: float
@@ -132,162 +158,200 @@ class LasCloud:
         """Yield every point within `radius` (stored units, horizontally) of any place (x, y).
 
         Points up to a few stored units farther away come along. Nothing is read if the header's box of
-        points misses all discs, unless that box cannot be believed.
+        points misses all discs, unless that box cannot be believed. Where an index or the hierarchy of a
+        COPC file tells which chunks matter, only these are read.
 
         Raises
         ------
         FormatError
             While reading: points that cannot be decompressed, or that are fewer than promised.
         """
-        self.reading_findings = []
+        self.reading_findings, self.notes = [], []
         header = self._header
         x, y = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
-        if not header.points or not self._box.meets(x, y, radius):
+        if not self.meets(x, y, radius):
             return
         places = Places(x, y, radius, header.scale[:2], header.offset[:2])
-        watch = BoxWatch(self._box)
+        sieve = self._sieve(places, LAYERS_POINT)
+        chunks = chunks_of(header, self._compression)
+        with opened(header.path) as file:
+            known = self._octree(file) if self._copc is not None else None
+            if known is not None:
+                found = self._only_needed(file, sieve, places, chunks, known)
+                if found is not None:
+                    yield from found
+                    return
+            keeper = IndexKeeper(self.index_folder, header, chunks)
+            self.notes += keeper.notes
+            if keeper.known is not None:
+                found = self._only_needed(file, sieve, places, chunks, keeper.known)
+                if found is not None:
+                    yield from found
+                    return
+            yield from self._whole(file, sieve, chunks, keeper)
 
-        def choose(stored_x: NDArray[np.int32], stored_y: NDArray[np.int32]) -> NDArray[np.intp]:
-            watch.see(stored_x, stored_y)
-            return places.near(stored_x, stored_y)
+    def scan(self, fields: Sequence[str] = SCANNED) -> Iterator[PointBatch]:
+        """Yield all points in file order and bounded memory.
 
-        for records in self._batches(choose, LAYERS_POINT):
-            yield self._batch(records)
-        self.reading_findings = watch.findings()
+        Parameters
+        ----------
+        fields : sequence of str
+            Fields of `PointBatch` that are wanted besides x and y; others come back empty (length 0),
+            and are not decompressed where the format allows that.
 
-    def _batches(self, choose: Choice, layers: int) -> Iterator[Records]:
-        """Read the file once, in order; yield copies of the chosen points' records.
-
-        `choose` sees every point exactly once. `layers` names what must be decompressed of the chosen
-        points, where the format allows a choice; other fields are arbitrary then.
+        Raises
+        ------
+        FormatError
+            While reading: points that cannot be decompressed, or that are fewer than promised.
         """
-        header = self._header
-        size = max(1, min(BATCH_POINTS, BATCH_BYTES // header.record_length))
-        with _opened(header.path) as file:
-            if self._compression is None:
-                batches: Iterator[NDArray[np.uint8]] = _uncompressed(file, header, size)
-            elif _holdable(self._compression, header):
-                yield from self._chunkwise(file, self._compression, choose, layers, size)
-                return
-            else:
-                batches = stream(file, self._compression, layers, header, size)
-            for raw in batches:
-                records = self._records(raw)
-                chosen = choose(records["x"], records["y"])
-                if chosen.size:
-                    yield records[chosen]
+        self.reading_findings, self.notes = [], []
+        if not self._header.points:
+            return
+        layers = 0
+        for name in fields:
+            layers |= LAYER_OF[name]
+        sieve = self._sieve(Everything(), layers)
+        chunks = chunks_of(self._header, self._compression)
+        keeper = IndexKeeper(None, self._header, chunks)
+        with opened(self._header.path) as file:
+            yield from self._whole(file, sieve, chunks, keeper, fields)
 
-    def _chunkwise(
-        self, file: BinaryIO, compression: Compression, choose: Choice, layers: int, size: int
-    ) -> Iterator[Records]:
-        """Decompress groups of whole chunks.
+    def _sieve(self, wanted: Wanted, layers: int) -> Sieve:
+        return Sieve(self._header, self._compression, self._box, self._dtype, wanted, layers)
 
-        In layered files x and y come first and the rest only of chunks with chosen points, unless the
-        group before had such points in most of its chunks: then once through everything is cheaper.
-        """
-        left = self._header.points
-        everything = not compression.layered
-        for group in _groups(compression.chunks, size):
-            data = _read_exactly(
-                file, group[0].start, sum(c.size_bytes for c in group), self._header
-            )
-            raw = decompress(
-                data, compression, group, layers if everything else LAYERS_XY, self._header
-            )
-            records = self._records(raw)[:left]
-            left -= len(records)
-            chosen = choose(records["x"], records["y"])
-            starts = np.cumsum([0, *(chunk.points for chunk in group)])
-            per_chunk = np.diff(np.searchsorted(chosen, starts))
-            hit = np.flatnonzero(per_chunk)
-            if chosen.size and everything:
-                yield records[chosen]
-            elif chosen.size:
-                yield self._rest(data, compression, group, hit, starts, chosen, layers)
-            everything = not compression.layered or 2 * hit.size > len(group)
-
-    def _rest(
+    def _whole(
         self,
-        data: bytes,
-        compression: Compression,
-        group: list[Chunk],
-        hit: NDArray[np.intp],
-        starts: NDArray[np.int64],
-        chosen: NDArray[np.intp],
-        layers: int,
-    ) -> Records:
-        """Decompress the chunks that hold chosen points once more, now with all wanted layers."""
-        chunks = [group[i] for i in hit]
-        parts = [data[c.start - group[0].start :][: c.size_bytes] for c in chunks]
-        raw = decompress(b"".join(parts), compression, chunks, layers, self._header)
-        new_starts = np.cumsum([0, *(chunk.points for chunk in chunks)])[:-1]
-        which = np.searchsorted(starts, chosen, side="right") - 1
-        moved = np.zeros(len(group), dtype=np.int64)
-        moved[hit] = new_starts - starts[hit]
-        records: Records = self._records(raw)[chosen + moved[which]]
-        return records
+        file: BinaryIO,
+        sieve: Sieve,
+        chunks: tuple[Chunk, ...],
+        keeper: IndexKeeper,
+        fields: Sequence[str] = SCANNED,
+    ) -> Iterator[PointBatch]:
+        """Pass through all points once."""
+        watch = BoxWatch(self._box)
+        boxes = []
+        done = 0
+        held = holdable(self._header, self._compression)
+        if not held:
+            self.notes.append(
+                f"{self.info.path.name}: compressed in chunks of more than {LARGEST_CHUNK_POINTS} points; "
+                "read on one core"
+            )
+        passes = sieve.sift(file, chunks) if held else sieve.sift_stream(file)
+        for sifted in passes:
+            watch.add(sifted.watch.points, sifted.watch.largest)
+            boxes.append(sifted.boxes)
+            done += sifted.points
+            self._tell(done, self._header.points)
+            if len(sifted.records):
+                yield self._batch(sifted.records, fields)
+        self.reading_findings += watch.findings()
+        if held:
+            self.notes += keeper.keep(np.concatenate(boxes), watch)
 
-    def _records(self, raw: NDArray[np.uint8]) -> Records:
-        """See rows of bytes as point records, without copying."""
-        records: Records = raw.reshape(-1).view(self._dtype)
-        return records
+    def _only_needed(
+        self,
+        file: BinaryIO,
+        sieve: Sieve,
+        places: Places,
+        chunks: tuple[Chunk, ...],
+        known: KnownBoxes,
+    ) -> list[PointBatch] | None:
+        """Read the chunks whose known box meets a disc; None if a box proves wrong or nothing is saved."""
+        needed = np.flatnonzero(places.meets(known.boxes))
+        if 2 * needed.size > len(chunks) or not holdable(self._header, self._compression):
+            return None
+        watch = BoxWatch(self._box)
+        batches = []
+        done = 0
+        total = sum(chunks[i].points for i in needed.tolist())
+        start = 0
+        for sifted in sieve.sift(file, [chunks[i] for i in needed.tolist()], known=True):
+            stated = known.boxes[needed[start : start + len(sifted.boxes)]]
+            start += len(sifted.boxes)
+            if not known.agree(stated, sifted.boxes):
+                self._distrust(known)
+                return None
+            watch.add(sifted.watch.points, sifted.watch.largest)
+            done += sifted.points
+            self._tell(done, total)
+            if len(sifted.records):
+                batches.append(self._batch(sifted.records, SCANNED))
+        if known.index is not None:
+            watch = BoxWatch(self._box)
+            watch.add(known.index.points_outside, known.index.largest_outside)
+        self.reading_findings += watch.findings()
+        self.notes.append(
+            f"{self.info.path.name}: {needed.size} of {len(chunks)} chunks were read, chosen by "
+            f"{known.source}"
+        )
+        return batches
 
-    def _batch(self, records: Records) -> PointBatch:
+    def _octree(self, file: BinaryIO) -> KnownBoxes | None:
+        """Take the boxes of the chunks from the hierarchy of a COPC file."""
+        assert self._copc is not None
+        assert self._compression is not None
+        boxes, findings = node_boxes(file, self._header, self._copc, self._compression)
+        self.reading_findings += findings
+        return None if boxes is None else KnownBoxes(boxes, "the file's hierarchy")
+
+    def _distrust(self, known: KnownBoxes) -> None:
+        name = self.info.path.name
+        if known.index is not None:
+            self.notes.append(f"{name}: the index does not fit the points; it is made again")
+        else:
+            self.reading_findings.append(
+                incomplete(self._header, "points lie outside the node that holds them")
+            )
+
+    def _tell(self, done: int, total: int) -> None:
+        if self.on_read is not None:
+            self.on_read(done, total)
+
+    def _batch(self, records: Records, fields: Sequence[str]) -> PointBatch:
+        """Interpret records; fields that were not asked for stay empty."""
+        none = records[:0]
+
+        def of(name: str) -> Records:
+            return records if name in fields else none
+
         names = records.dtype.names or ()
-        flags = records["flags"]
-        if "class_and_flags" in names:  # point formats 0 to 5: five bits of class, three flags
-            classification = (flags & 0x1F).astype(np.uint8)
-            synthetic, withheld = flags & 0x20, flags & 0x80
-            overlap = np.zeros(len(records), dtype=np.bool_)
+        flags = {name: of(name)["flags"] for name in ("withheld", "synthetic", "overlap")}
+        old = "class_and_flags" in names  # point formats 0 to 5: five bits of class, three flags
+        if old:
+            classification = of("classification")["flags"] & 0x1F
+            bits = {"synthetic": 0x20, "withheld": 0x80, "overlap": 0}
         else:
-            classification = records["classification"].astype(np.uint8)
-            synthetic, withheld = flags & 0x01, flags & 0x04
-            overlap = (flags & 0x08) != 0
-        angle = records["scan_angle"].astype(np.float32)
-        if records.dtype["scan_angle"].itemsize == 2:
+            classification = of("classification")["classification"]
+            bits = {"synthetic": 0x01, "withheld": 0x04, "overlap": 0x08}
+        angle = of("scan_angle_deg")["scan_angle"].astype(np.float32)
+        if not old:
             angle *= np.float32(0.006)
-        if "gps_time" in names:
-            gps_time = records["gps_time"].astype(np.float64)
-        else:
-            gps_time = np.full(len(records), np.nan)
-        returns = records["returns"] & (0x07 if self._header.point_format <= 5 else 0x0F)
+        timed = of("gps_time")
+        returns = of("return_number")["returns"] & (0x07 if old else 0x0F)
         return PointBatch(
             grid=self.grid,
             x=records["x"].astype(np.int64),
             y=records["y"].astype(np.int64),
-            z=records["z"].astype(np.int64),
-            classification=classification,
-            withheld=withheld != 0,
-            synthetic=synthetic != 0,
-            overlap=overlap,
-            point_source_id=records["point_source_id"].astype(np.uint16),
-            gps_time=gps_time,
+            z=of("z")["z"].astype(np.int64),
+            classification=classification.astype(np.uint8),
+            withheld=(flags["withheld"] & bits["withheld"]) != 0,
+            synthetic=(flags["synthetic"] & bits["synthetic"]) != 0,
+            overlap=(flags["overlap"] & bits["overlap"]) != 0,
+            point_source_id=of("point_source_id")["point_source_id"].astype(np.uint16),
+            gps_time=(
+                timed["gps_time"].astype(np.float64)
+                if "gps_time" in names
+                else np.full(len(timed), np.nan)
+            ),
             scan_angle_deg=angle,
             return_number=returns.astype(np.uint8),
         )
 
-    def scan(self) -> Iterator[PointBatch]:
-        """Yield all points in the order of the file, in bounded memory; fields as from `near`.
-
-        Raises
-        ------
-        FormatError
-            While reading: points that cannot be decompressed, or that are fewer than promised.
-        """
-        self.reading_findings = []
-        watch = BoxWatch(self._box)
-
-        def choose(stored_x: NDArray[np.int32], stored_y: NDArray[np.int32]) -> NDArray[np.intp]:
-            watch.see(stored_x, stored_y)
-            return np.arange(len(stored_x), dtype=np.intp)
-
-        for records in self._batches(choose, LAYERS_POINT):
-            yield self._batch(records)
-        self.reading_findings = watch.findings()
-
 
 @contextmanager
-def _opened(path: Path) -> Iterator[BinaryIO]:
+def opened(path: Path) -> Iterator[BinaryIO]:
+    """Open a file for reading; what the system refuses becomes one `FormatError`."""
     try:
         with path.open("rb") as file:
             yield file
@@ -308,46 +372,11 @@ def _first_point(file: BinaryIO, header: LasHeader) -> tuple[int, int] | None:
     if not header.points:
         return None
     start = header.points_offset + (8 if header.compressed else 0)
-    x, y = struct.unpack("<ii", _read_exactly(file, start, 8, header))
+    x, y = struct.unpack("<ii", read_exactly(file, start, 8, header))
     return x, y
 
 
-def _read_exactly(file: BinaryIO, start: int, length: int, header: LasHeader) -> bytes:
-    file.seek(start)
-    data = file.read(length)
-    if len(data) != length:
-        raise cut_short(header.path, header.points, "file became shorter while it was read")
-    return data
-
-
-def _uncompressed(
-    file: BinaryIO, header: LasHeader, batch_points: int
-) -> Iterator[NDArray[np.uint8]]:
-    for first in range(0, header.points, batch_points):
-        count = min(batch_points, header.points - first)
-        start = header.points_offset + first * header.record_length
-        data = _read_exactly(file, start, count * header.record_length, header)
-        yield np.frombuffer(data, dtype=np.uint8).reshape(count, header.record_length)
-
-
-def _holdable(compression: Compression, header: LasHeader) -> bool:
-    largest = max((chunk.points for chunk in compression.chunks), default=0)
-    return largest * header.record_length <= LARGEST_CHUNK_BYTES
-
-
-def _groups(chunks: tuple[Chunk, ...], size: int) -> Iterator[list[Chunk]]:
-    """Gather consecutive chunks to about `size` points."""
-    group: list[Chunk] = []
-    for chunk in chunks:
-        if group and sum(c.points for c in group) + chunk.points > size:
-            yield group
-            group = []
-        group.append(chunk)
-    if group:
-        yield group
-
-
-def _point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
+def point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
     """Lay out the fields read here; all else, extra bytes included, is stepped over."""
     fields: dict[str, tuple[str, int]] = {"x": ("<i4", 0), "y": ("<i4", 4), "z": ("<i4", 8)}
     fields["returns"] = ("u1", 14)

@@ -70,41 +70,64 @@ class HeaderBox:
 
 
 class BoxWatch:
-    """Counts points outside a header's box while they stream past."""
+    """Counts points outside a header's box while they stream past.
+
+    Attributes
+    ----------
+    points : int
+        Points outside.
+    largest : float
+        The largest distance, stored units.
+    """
 
     def __init__(self, box: HeaderBox) -> None:
         self._box = box
-        self._points = 0
-        self._largest = 0.0
+        self.points = 0
+        self.largest = 0.0
 
-    def see(self, x: NDArray[np.int32], y: NDArray[np.int32]) -> None:
-        """Take note of stored coordinates, each of shape (n,)."""
+    def see(
+        self,
+        x: NDArray[np.int32],
+        y: NDArray[np.int32],
+        boxes: NDArray[np.int32] | None = None,
+    ) -> None:
+        """Take note of stored coordinates, each of shape (n,); their `boxes`, if known, save time."""
         if self._box.limits is None or not len(x):
             return
-        outside = np.zeros(len(x), dtype=np.bool_)
+        if boxes is None:
+            boxes = np.array([[x.min(), y.min(), x.max(), y.max()]], dtype=np.int32)
+        least, most = boxes[:, :2].min(axis=0).tolist(), boxes[:, 2:].max(axis=0).tolist()
+        outside = None
         for axis, stored in enumerate((x, y)):
             low, high = self._box.limits[axis]
-            excess = max(low - int(stored.min()), int(stored.max()) - high)
+            excess = max(low - least[axis], most[axis] - high)
             if excess > 0:
                 distance = (excess + ROUNDING_UNITS) * self._box.header.scale[axis]
-                self._largest = max(self._largest, distance)
-                outside |= (stored < low) | (stored > high)
-        self._points += int(np.count_nonzero(outside))
+                self.largest = max(self.largest, distance)
+                beyond = (stored < low) | (stored > high)
+                outside = beyond if outside is None else outside | beyond
+        if outside is not None:
+            self.points += int(np.count_nonzero(outside))
+
+    def add(self, points: int, largest: float) -> None:
+        """Take note of what another watch saw."""
+        self.points += points
+        self.largest = max(self.largest, largest)
 
     def findings(self) -> list[Finding]:
         """Say what was seen."""
-        if not self._points:
+        if not self.points:
             return []
         header = self._box.header
         return [
             Finding(
                 "file-bounds-differ",
                 Severity.WARNING,
-                f"{header.path.name}: {self._points} of {header.points} points lie outside the box in "
-                f"the header, by up to {self._largest:.6g} stored units",
+                f"{header.path.name}: {self.points} of {header.points} points lie outside the box in "
+                f"the header, by up to {self.largest:.6g} stored units",
                 evidence={
-                    "points_outside": self._points,
-                    "largest_distance_stored_units": self._largest,
+                    "points_outside": self.points,
+                    "largest_distance_stored_units": self.largest,
                 },
                 remedy=EXPORT_AGAIN,
             )

@@ -44,7 +44,6 @@ LAYERS_OF_ITEM = {10: 9, 11: 1, 12: 2, 13: 1}  # type 14, extra bytes: one per b
 # layers to decompress: x, y and return numbers always come along
 LAYERS_XY = 0
 LAYERS_POINT = 1 | 2 | 4 | 16 | 64 | 128  # z, class, flags, scan angle, point source id, GPS time
-LARGEST_CHUNK_BYTES = 1 << 28  # uncompressed; beyond it a chunk is streamed on one core
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,21 +117,24 @@ def read_compression(
 
 
 def decompress(
-    data: bytes, compression: Compression, chunks: Sequence[Chunk], layers: int, header: LasHeader
-) -> NDArray[np.uint8]:
+    data: bytes,
+    compression: Compression,
+    chunks: Sequence[Chunk],
+    layers: int,
+    header: LasHeader,
+    records: NDArray[np.uint8],
+) -> None:
     """Decompress whole chunks on all cores.
 
-    Returns
-    -------
-    ndarray of uint8, shape (n, record length)
-        Point records; what the layers do not name is arbitrary.
+    Parameters
+    ----------
+    records : ndarray of uint8, shape (n * record length,)
+        Room for all points of the chunks, filled here; what the layers do not name is arbitrary.
     """
     import lazrs
 
     if compression.layered:
         _check_chunks(data, compression, chunks, header)
-    total = sum(chunk.points for chunk in chunks)
-    records = np.zeros(total * header.record_length, dtype=np.uint8)
     with lazrs_errors(header.path):
         lazrs.decompress_points_with_chunk_table(
             data,
@@ -141,7 +143,6 @@ def decompress(
             [(chunk.points, chunk.size_bytes) for chunk in chunks],
             lazrs.DecompressionSelection(layers),
         )
-    return records.reshape(total, header.record_length)
 
 
 def stream(
@@ -323,6 +324,7 @@ def _fit(
         if missing <= 0:
             break
         points = chunk.points if counted else min(chunk.points, missing)
-        kept.append(Chunk(chunk.start, chunk.size_bytes, points))
+        if points:
+            kept.append(Chunk(chunk.start, chunk.size_bytes, points))
         missing -= points
     return tuple(kept), findings

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from accuracy.formats.las_header import STORED_REACH
 
 MOST_CELLS = 1 << 22
+FEW_PLACES = 12  # up to so many, asking each place is quicker than looking cells up
+_PAIRS_AT_ONCE = 1 << 20
 
 
 class Places:
@@ -50,23 +52,30 @@ class Places:
             if math.isfinite(radius):
                 largest += radius
             margin = 2.0 + 4.0 * math.ulp(largest) / one_scale
-            axes.append((stored, radius / one_scale + margin, margin * one_scale))
-        (px, reach_x, margin_x), (py, reach_y, margin_y) = axes
+            axes.append((stored, margin * one_scale))
+        (px, margin_x), (py, margin_y) = axes
+        self._reach = radius + math.hypot(margin_x, margin_y)
+        # two units more: whatever is within reach is within the box, so that all ways of search agree
+        reach_x, reach_y = (self._reach / one_scale + 2.0 for one_scale in scale)
         with np.errstate(invalid="ignore"):
             kept = (np.abs(px) <= STORED_REACH + reach_x) & (np.abs(py) <= STORED_REACH + reach_y)
         self._px, self._py = px[kept], py[kept]
         self._scale = scale
-        self._reach = radius + math.hypot(margin_x, margin_y)
         self._build(reach_x, reach_y)
 
     def _build(self, reach_x: float, reach_y: float) -> None:
         """Lay the cells out and list the places whose disc touches each."""
         low_high = []
+        inside = []  # the same limits as 32-bit integers, which numpy compares without a detour
         for stored, reach in ((self._px, reach_x), (self._py, reach_y)):
             low = np.clip(np.floor(stored - reach), -STORED_REACH, STORED_REACH).astype(np.int64)
             high = np.clip(np.ceil(stored + reach), -STORED_REACH, STORED_REACH).astype(np.int64)
+            inside += [
+                np.clip(v, -STORED_REACH, STORED_REACH - 1).astype(np.int32) for v in (low, high)
+            ]
             low_high.append((low, high, math.ceil(min(reach, STORED_REACH)).bit_length()))
         (x_low, x_high, shift_x), (y_low, y_high, shift_y) = low_high
+        self._limits = np.column_stack([inside[0], inside[2], inside[1], inside[3]])
         if not self._px.size:
             self._box = (0, -1, 0, -1)
             return
@@ -94,14 +103,76 @@ class Places:
         self._counts = np.bincount(cell, minlength=columns * rows).astype(np.int32)
         self._starts = (np.cumsum(self._counts, dtype=np.int64) - self._counts).astype(np.int64)
 
-    def near(self, x: NDArray[np.int32], y: NDArray[np.int32]) -> NDArray[np.intp]:
+    def meets(self, boxes: NDArray[np.int32]) -> NDArray[np.bool_]:
+        """Say of boxes of stored integers whether a disc's own box touches them.
+
+        Parameters
+        ----------
+        boxes : ndarray of int32, shape (n, 4)
+            Least x, least y, largest x, largest y.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+        """
+        met = np.zeros(len(boxes), dtype=np.bool_)
+        step = max(1, _PAIRS_AT_ONCE // max(1, len(self._limits)))
+        for start in range(0, len(boxes), step):
+            met[start : start + step] = self._touch(boxes[start : start + step]).any(axis=1)
+        return met
+
+    def _touch(self, boxes: NDArray[np.int32]) -> NDArray[np.bool_]:
+        west, south, east, north = (self._limits[:, column] for column in range(4))
+        x0, y0, x1, y1 = (boxes[:, column, None] for column in range(4))
+        touching: NDArray[np.bool_] = (x0 <= east) & (x1 >= west) & (y0 <= north) & (y1 >= south)
+        return touching
+
+    def near(
+        self,
+        x: NDArray[np.int32],
+        y: NDArray[np.int32],
+        box: NDArray[np.int32] | None = None,
+    ) -> NDArray[np.intp]:
         """Give the indices, ascending, of the stored points near any place.
 
         Parameters
         ----------
         x, y : ndarray of int32, shape (n,)
             Stored coordinates.
+        box : ndarray of int32, shape (4,), optional
+            Their least x, least y, largest x, largest y, if known.
         """
+        if box is not None:
+            places = np.flatnonzero(self._touch(box[None])[0])
+            if places.size <= FEW_PLACES:
+                return self._near_few(x, y, places)
+        return self._near_cells(x, y)
+
+    def _near_few(
+        self, x: NDArray[np.int32], y: NDArray[np.int32], places: NDArray[np.intp]
+    ) -> NDArray[np.intp]:
+        found = [np.zeros(0, dtype=np.intp)]
+        for place in places.tolist():
+            west, south, east, north = self._limits[place]
+            candidates = np.flatnonzero((x >= west) & (x <= east))
+            near_y = y[candidates]
+            candidates = candidates[(near_y >= south) & (near_y <= north)]
+            inside = self._within(
+                x[candidates].astype(np.int64), y[candidates].astype(np.int64), place
+            )
+            found.append(candidates[inside])
+        return found[1] if len(found) == 2 else np.unique(np.concatenate(found))
+
+    def _within(
+        self, x: NDArray[np.int64], y: NDArray[np.int64], place: NDArray[np.intp] | int
+    ) -> NDArray[np.bool_]:
+        with np.errstate(over="ignore"):  # absurd scales only
+            east = (x - self._px[place]) * self._scale[0]
+            north = (y - self._py[place]) * self._scale[1]
+        inside: NDArray[np.bool_] = np.hypot(east, north) <= self._reach
+        return inside
+
+    def _near_cells(self, x: NDArray[np.int32], y: NDArray[np.int32]) -> NDArray[np.intp]:
         x0, x1, y0, y1 = self._box
         candidates = np.flatnonzero((x >= x0) & (x <= x1) & (y >= y0) & (y <= y1))
         if not candidates.size:
@@ -113,10 +184,7 @@ class Places:
         turn = 0
         while open_.size:
             place = self._members[self._starts[cell[open_]] + turn]
-            with np.errstate(over="ignore"):  # absurd scales only
-                east = (near_x[open_] - self._px[place]) * self._scale[0]
-                north = (near_y[open_] - self._py[place]) * self._scale[1]
-            inside = np.hypot(east, north) <= self._reach
+            inside = self._within(near_x[open_], near_y[open_], place)
             hit[open_[inside]] = True
             turn += 1
             open_ = open_[~inside & (self._counts[cell[open_]] > turn)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -94,8 +93,8 @@ class Cloud:
         Coordinates on the common grid.
     classification, withheld, synthetic, point_source_id, gps_time, scan_angle_deg : ndarray
         As in `accuracy.formats.PointBatch`.
-    copies : int
-        Points that agreed with another one in every attribute and were put aside.
+    copies : ndarray of int64
+        How many further points agreed with this one in every attribute and were put aside.
     """
 
     grid: CommonGrid
@@ -108,7 +107,7 @@ class Cloud:
     point_source_id: NDArray[np.uint16]
     gps_time: NDArray[np.float64]
     scan_angle_deg: NDArray[np.float32]
-    copies: int = 0
+    copies: NDArray[np.int64]
 
     def ground(self, classes: Sequence[int]) -> NDArray[np.bool_]:
         """Which points are accepted: of these classes, and not withheld, synthetic or noise."""
@@ -163,37 +162,81 @@ def gather(
     attributes: dict[str, Any] = {
         name: np.concatenate([getattr(batch, name) for batch in batches]) for name in _ATTRIBUTES
     }
-    cloud = Cloud(grid, x=column(0), y=column(1), z=column(2), **attributes)
-    return _without_seam_copies(cloud)
-
-
-def _without_seam_copies(cloud: Cloud) -> Cloud:
-    """Keep one of points that agree in every attribute, in an order that does not depend on the files'."""
-    keys = (
-        cloud.scan_angle_deg,
-        cloud.withheld,
-        cloud.synthetic,
-        cloud.classification,
-        cloud.point_source_id,
-        cloud.gps_time,
-        cloud.z,
-        cloud.y,
-        cloud.x,
+    count = sum(batch.x.size for batch in batches)
+    cloud = Cloud(
+        grid,
+        x=column(0),
+        y=column(1),
+        z=column(2),
+        copies=np.zeros(count, dtype=np.int64),
+        **attributes,
     )
-    order = np.lexsort(keys)
-    same = np.ones(len(order), dtype=bool)
-    same[:1] = False
-    for key in keys:
-        ordered = key[order]
-        equal = ordered[1:] == ordered[:-1]
-        if ordered.dtype.kind == "f":
-            equal |= np.isnan(ordered[1:]) & np.isnan(ordered[:-1])
-        same[1:] &= equal
-    keep = order[~same]
+    return _in_order(cloud)
+
+
+def _in_order(cloud: Cloud) -> Cloud:
+    """Sort by x, y, z and keep one of points that agree in every attribute.
+
+    The order depends on the points alone, not on that of the files or of reading.
+    """
+    order = _by_place(cloud)
+    same = np.ones(max(len(order) - 1, 0), dtype=np.bool_)
+    for axis in (cloud.x, cloud.y, cloud.z):
+        ordered = axis[order]
+        same &= ordered[1:] == ordered[:-1]
+    keep, copies = order, np.zeros(len(order), dtype=np.int64)
+    if same.any():  # only points at one place need the other attributes to be told apart
+        tied = np.zeros(len(order), dtype=np.bool_)
+        tied[1:] |= same
+        tied[:-1] |= same
+        where = np.flatnonzero(tied)
+        order[where] = order[where][np.lexsort(_keys(cloud, order[where]))]
+        again = np.zeros(len(order), dtype=np.bool_)
+        again[where[1:]] = _alike(_keys(cloud, order[where]))
+        kept = np.flatnonzero(~again)
+        copies = np.diff(np.append(kept, len(order))) - 1
+        keep = order[kept]
     columns: dict[str, Any] = {
         name: getattr(cloud, name)[keep] for name in ("x", "y", "z", *_ATTRIBUTES)
     }
-    return replace(cloud, **columns, copies=int(same.sum()))
+    return replace(cloud, **columns, copies=copies)
+
+
+def _by_place(cloud: Cloud) -> NDArray[np.intp]:
+    """Give an order by x, then y, then z; points at one place in any order."""
+    axes = (cloud.x, cloud.y, cloud.z)
+    ranges = [(int(axis.min()), int(axis.max()) - int(axis.min()) + 1) for axis in axes]
+    if all(axis.dtype != object for axis in axes) and math.prod(r for _, r in ranges) < 2**63:
+        (x0, _), (y0, rows), (z0, levels) = ranges
+        return np.argsort(((cloud.x - x0) * rows + (cloud.y - y0)) * levels + (cloud.z - z0))
+    return np.lexsort(axes[::-1])
+
+
+def _keys(cloud: Cloud, index: NDArray[np.intp]) -> tuple[NDArray[Any], ...]:
+    """Give everything that tells points apart, least important first."""
+    names = (
+        "scan_angle_deg",
+        "withheld",
+        "synthetic",
+        "classification",
+        "point_source_id",
+        "gps_time",
+        "z",
+        "y",
+        "x",
+    )
+    return tuple(getattr(cloud, name)[index] for name in names)
+
+
+def _alike(keys: tuple[NDArray[Any], ...]) -> NDArray[np.bool_]:
+    """Say which points agree with the one before in all keys."""
+    same = np.ones(len(keys[0]) - 1, dtype=np.bool_)
+    for key in keys:
+        equal = key[1:] == key[:-1]
+        if key.dtype.kind == "f":
+            equal |= np.isnan(key[1:]) & np.isnan(key[:-1])
+        same &= equal
+    return same
 
 
 @dataclass(frozen=True)
@@ -225,29 +268,39 @@ class Surroundings:
 def around(
     cloud: Cloud, x: NDArray[np.float64], y: NDArray[np.float64], radius: float
 ) -> Iterator[Surroundings]:
-    """Give, place by place, the points within `radius` (stored units), with the place as exact origin."""
-    from scipy.spatial import cKDTree
+    """Give, place by place, the points within `radius` (stored units), with the place as exact origin.
 
+    Whether a point is within the radius is decided exactly, so that it depends on nothing but the point.
+    """
     step = cloud.grid.step
-    base = (int(cloud.x[0]), int(cloud.y[0]))
-    plane = np.column_stack(
-        [
-            (cloud.x - base[0]).astype(np.float64) * float(step),
-            (cloud.y - base[1]).astype(np.float64) * float(step),
-        ]
-    )
-    tree = cKDTree(plane)
+    reach = Fraction(radius) / step
     for place_x, place_y in zip(x.tolist(), y.tolist(), strict=True):
         at = [
             (exact(value) - origin) / step
             for value, origin in zip((place_x, place_y), cloud.grid.origin[:2], strict=True)
         ]
-        local = [float((value - b) * step) for value, b in zip(at, base, strict=True)]
-        index = np.asarray(sorted(tree.query_ball_point(local, radius)), dtype=np.int64)
+        first, last = np.searchsorted(
+            cloud.x, [math.ceil(at[0] - reach), math.floor(at[0] + reach) + 1]
+        )
+        column = cloud.y[first:last]
+        low, high = math.ceil(at[1] - reach), math.floor(at[1] + reach)
+        index = first + np.flatnonzero((column >= low) & (column <= high))
         fineness = math.lcm(at[0].denominator, at[1].denominator)
+        unit = step / fineness
         u = _relative(cloud.x[index], at[0], fineness)
         v = _relative(cloud.y[index], at[1], fineness)
-        yield Surroundings(index, u, v, step / fineness)
+        kept = _within(u, v, Fraction(radius) / unit)
+        yield Surroundings(index[kept], u[kept], v[kept], unit)
+
+
+def _within(u: Integers, v: Integers, radius: Fraction) -> NDArray[np.bool_]:
+    """Whether points are within a radius of the origin, borders included; exact."""
+    distance = np.hypot(u.astype(np.float64), v.astype(np.float64))
+    limit = float(radius)
+    kept: NDArray[np.bool_] = distance <= limit
+    for i in np.flatnonzero(np.abs(distance - limit) <= 1e-12 * limit).tolist():
+        kept[i] = int(u[i]) ** 2 + int(v[i]) ** 2 <= radius * radius
+    return kept
 
 
 def _relative(stored: Integers, at: Fraction, fineness: int) -> Integers:
@@ -328,13 +381,13 @@ def support_of(
                 )
             )
     accepted_distance = distance[ground]
-    classes = Counter(cloud.classification[near.index[inside]].tolist())
+    counts = np.bincount(cloud.classification[near.index[inside]]).tolist()
     return Support(
         points=int(chosen.size),
         nearest_m=float(accepted_distance.min()) * metres_h if accepted_distance.size else None,
         slope_deg=None if plane is None else plane.slope_deg,
         roughness_m=None if plane is None else plane.roughness_m,
-        classes=MappingProxyType({int(k): int(classes[k]) for k in sorted(classes)}),
+        classes=MappingProxyType({k: n for k, n in enumerate(counts) if n}),
         lines=tuple(lines),
     )
 

@@ -115,11 +115,13 @@ def sample_cloud(
             _nothing(surfaces, px, py, limit_m)
             for px, py in zip(x.tolist(), y.tolist(), strict=True)
         ]
-        return nothing, _met(None, setting)
+        return nothing, _met(0, setting)
     ground = cloud.ground(setting.ground_classes)
     take = _from_triangle if method == "tin" else _from_nearest
     samples = []
+    seen = np.zeros(len(cloud.x), dtype=np.bool_)
     for near, px, py in zip(around(cloud, x, y, radius), x.tolist(), y.tolist(), strict=True):
+        seen[near.index] = True
         accepted = ground[near.index]
         if not near.index.size:
             samples.append(_nothing(surfaces, px, py, limit_m))
@@ -147,16 +149,16 @@ def sample_cloud(
                 coincident=own.coincident,
             )
         samples.append(replace(sample, support=support))
-    return samples, _met(cloud, setting)
+    return samples, _met(int(cloud.copies[seen].sum()), setting)
 
 
-def _met(cloud: Cloud | None, setting: CloudSetting) -> tuple[Finding, ...]:
+def _met(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:
     """Say what was met while reading: points that stand twice, noise asked for as ground."""
     findings = []
-    if cloud is not None and cloud.copies:
-        evidence: dict[str, EvidenceValue] = {"points": cloud.copies}
+    if copies:
+        evidence: dict[str, EvidenceValue] = {"points": copies}
         message = (
-            f"{cloud.copies} points near the checkpoints agree with another point in place, height, class, "
+            f"{copies} points near the checkpoints agree with another point in place, height, class, "
             "flags, flight line, time and scan angle (overlapping tiles, or points delivered twice); each "
             "was counted once"
         )

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cmp_to_key
+from functools import cached_property, cmp_to_key
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -29,6 +29,14 @@ _GREEDY_STEPS = 64
 
 #: Bound on the relative error of evaluating four products and three sums in double precision.
 _ROUNDING = 16 * np.finfo(np.float64).eps
+
+
+#: Coordinates up to here have cross products that fit 64 bits.
+_CROSS_FITS = 2.0**30
+
+#: Radians by which two directions must differ before floating point may tell them apart: its error is a few
+#: units in the last place of products that cancel, 1e-15 of the coordinates' size, and angles are no finer.
+_ANGLE_DOUBT = 1e-9
 
 
 @dataclass(frozen=True)
@@ -66,14 +74,23 @@ class _Lifted:
     def __init__(
         self, u: NDArray[np.int64] | NDArray[np.object_], v: NDArray[np.int64] | NDArray[np.object_]
     ) -> None:
-        self.points: list[Point] = list(zip(u.tolist(), v.tolist(), strict=True))
+        self._u, self._v = u, v
         self.u = u.astype(np.float64)
         self.v = v.astype(np.float64)
         self.w = self.u * self.u + self.v * self.v
 
+    def at(self, index: int) -> Point:
+        """Give one point, exact."""
+        return int(self._u[index]), int(self._v[index])
+
+    @cached_property
+    def points(self) -> list[Point]:
+        """Give all points, exact; most searches touch a few only."""
+        return list(zip(self._u.tolist(), self._v.tolist(), strict=True))
+
     def circle_coefficients(self, corners: tuple[int, int, int]) -> tuple[int, int, int, int]:
         """Integers (A, B, C, E): A u + B v + C w + E is > 0 inside the circumcircle, 0 on it."""
-        rows = [(*p, p[0] ** 2 + p[1] ** 2) for p in (self.points[i] for i in corners)]
+        rows = [(*p, p[0] ** 2 + p[1] ** 2) for p in map(self.at, corners)]
         (u1, v1, w1), (u2, v2, w2), (u3, v3, w3) = rows
         a = v1 * (w2 - w3) + v2 * (w3 - w1) + v3 * (w1 - w2)
         b = w1 * (u2 - u3) + w2 * (u3 - u1) + w3 * (u1 - u2)
@@ -84,7 +101,7 @@ class _Lifted:
     def side(self, coefficients: tuple[int, int, int, int], index: int) -> int:
         """Exact value for one point: > 0 inside the circle."""
         a, b, c, e = coefficients
-        u, v = self.points[index]
+        u, v = self.at(index)
         return a * u + b * v + c * (u * u + v * v) + e
 
     def inside(self, corners: tuple[int, int, int], *, first: bool) -> tuple[int | None, list[int]]:
@@ -109,40 +126,56 @@ class _Lifted:
 
     def start(self) -> tuple[int, int, int] | None:
         """Find any triangle (not flat) that contains the origin, or None: the origin is outside the hull."""
-        nearest = int(np.lexsort((self.v, self.u, self.w))[0])
-        here = self.points[nearest]
+        nearest = int(np.argmin(self.w))
+        equals = np.flatnonzero(self.w == self.w[nearest])
+        if equals.size > 1:
+            nearest = int(equals[np.lexsort((self.v[equals], self.u[equals]))[0]])
+        here = self.at(nearest)
         if here == (0, 0):
             return self._with_corner(nearest)
-        turn = [cross(here, p) for p in self.points]
-        opposite = [i for i, t in enumerate(turn) if t == 0 and _dot(here, self.points[i]) < 0]
-        if opposite:
-            off = next((i for i, t in enumerate(turn) if t != 0), None)
-            return None if off is None else (nearest, opposite[0], off)
-        left = self._furthest([i for i, t in enumerate(turn) if t > 0], sign=1)
-        right = self._furthest([i for i, t in enumerate(turn) if t < 0], sign=-1)
-        if left is None or right is None or cross(self.points[left], self.points[right]) < 0:
+        u, v = self._u, self._v
+        if max(np.abs(self.u).max(), np.abs(self.v).max()) > _CROSS_FITS:
+            u, v = u.astype(object), v.astype(object)
+        turn = here[0] * v - here[1] * u
+        level = np.flatnonzero(turn == 0)
+        opposite = level[here[0] * u[level] + here[1] * v[level] < 0]
+        if opposite.size:
+            off = np.flatnonzero(turn != 0)
+            return (nearest, int(opposite[0]), int(off[0])) if off.size else None
+        left = self._furthest(np.flatnonzero(turn > 0), here, sign=1)
+        right = self._furthest(np.flatnonzero(turn < 0), here, sign=-1)
+        if left is None or right is None or cross(self.at(left), self.at(right)) < 0:
             return None
         return (nearest, left, right)
 
     def _with_corner(self, corner: int) -> tuple[int, int, int] | None:
         others = [i for i in np.argsort(self.w, kind="stable").tolist() if i != corner]
         for other in others[1:]:
-            if cross(self.points[others[0]], self.points[other]) != 0:
+            if cross(self.at(others[0]), self.at(other)) != 0:
                 return (corner, others[0], other)
         return None
 
-    def _furthest(self, candidates: list[int], sign: int) -> int | None:
-        """Of points in one open half plane seen from the origin, the last one turning by `sign`."""
+    def _furthest(self, candidates: NDArray[np.intp], here: Point, sign: int) -> int | None:
+        """Of points in one open half plane seen from the origin, the last one turning by `sign`.
+
+        Floating point leaves those that may be it, exact arithmetic decides among them.
+        """
+        if not candidates.size:
+            return None
+        u, v = self.u[candidates], self.v[candidates]
+        angle = sign * np.arctan2(
+            float(here[0]) * v - float(here[1]) * u, float(here[0]) * u + float(here[1]) * v
+        )
         last: int | None = None
-        for index in candidates:
-            if last is None or sign * cross(self.points[last], self.points[index]) > 0:
+        for index in candidates[angle >= angle.max() - _ANGLE_DOUBT].tolist():
+            if last is None or sign * cross(self.at(last), self.at(index)) > 0:
                 last = index
         return last
 
     def exchange(self, corners: tuple[int, int, int], entering: int) -> tuple[int, int, int]:
         """Swap one corner for `entering` so that the origin stays inside (the ratio test, exact)."""
         i, j, k = corners
-        a, b, c, d = (self.points[n] for n in (i, j, k, entering))
+        a, b, c, d = map(self.at, (i, j, k, entering))
         turn = 1 if _orient(a, b, c) > 0 else -1
         weight = [turn * cross(b, c), turn * cross(c, a), turn * cross(a, b)]
         share = [turn * _orient(b, c, d), turn * _orient(c, a, d), turn * _orient(a, b, d)]
@@ -202,10 +235,10 @@ def _smaller_at_edge(
     found = _choose(lifted, corners, circle)
     a, b, c = found.triangle
     for first, second, apex in ((a, b, c), (b, c, a), (c, a, b)):
-        p, q = lifted.points[first], lifted.points[second]
+        p, q = lifted.at(first), lifted.at(second)
         if cross(p, q) != 0 or (0, 0) in (p, q):
             continue
-        side = _orient(p, q, lifted.points[apex])
+        side = _orient(p, q, lifted.at(apex))
         across: int | None = None
         for index, point in enumerate(lifted.points):
             if _orient(p, q, point) * side >= 0:
@@ -229,8 +262,8 @@ def _circumradius_squared(lifted: _Lifted, corners: tuple[int, int, int]) -> Fra
 
 
 def _choose(lifted: _Lifted, corners: tuple[int, int, int], circle: list[int]) -> Containing:
-    points = lifted.points
-    ring = sorted(set(circle) | set(corners), key=lambda i: points[i])
+    points = {i: lifted.at(i) for i in {*circle, *corners}}
+    ring = sorted(points, key=lambda i: points[i])
     hub = points[ring[0]]
 
     def turning(i: int, j: int) -> int:

@@ -14,11 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from accuracy.errors import FormatError
-from accuracy.formats import las as module
+from accuracy.formats import las_search as module
 from accuracy.formats import open_cloud
 from accuracy.formats.las import decimals_of, open_las
 from accuracy.formats.las_header import RECORD_LENGTHS
 from accuracy.formats.las_write import write_points
+from accuracy.formats.laz import LAYERS_POINT
 
 OFFSET = (412_000.0, 5_000_000.0, 0.0)
 ALL_FORMATS = [
@@ -170,7 +171,9 @@ def test_batches_and_streams_change_nothing(tmp_path, monkeypatch, suffix, point
     px, py = OFFSET[0] + np.array([3.0, 57.0]), OFFSET[1] + np.array([3.0, 20.0])
     whole = together(open_las(path).near(px, py, 3.0))
     assert len(whole["x"]) > 500
-    monkeypatch.setattr(module, "BATCH_POINTS", 7_001)
+    monkeypatch.setattr(module, "GROUP_POINTS", 7_001)
+    monkeypatch.setattr(module, "LAS_GROUP_POINTS", 7_001)
+    monkeypatch.setattr(module, "BLOCK_POINTS", 3_001)
     in_batches = together(open_las(path).near(px, py, 3.0))
     monkeypatch.setattr(module, "LARGEST_CHUNK_BYTES", 1000)
     streamed = together(open_las(path).near(px, py, 3.0))
@@ -186,19 +189,19 @@ def test_layered_chunks_without_a_hit_are_left_packed(tmp_path, monkeypatch):
     points["x"] = np.sort(points["x"])  # five chunks of 50 000, side by side
     points["z"] = 100_000 + points["x"] // 50 - points["y"] // 40
     write_points(path, points=points, point_format=6, offset=OFFSET)
-    monkeypatch.setattr(module, "BATCH_POINTS", 250_000)
+    monkeypatch.setattr(module, "GROUP_POINTS", 250_000)
     unpacked = []
     original = module.decompress
 
-    def watched(data, compression, chunks, layers, header):
+    def watched(data, compression, chunks, layers, header, records):
         unpacked.append((len(chunks), layers))
-        return original(data, compression, chunks, layers, header)
+        original(data, compression, chunks, layers, header, records)
 
     monkeypatch.setattr(module, "decompress", watched)
     found = together(
         open_las(path).near(np.array([OFFSET[0] + 30.0]), np.array([OFFSET[1] + 9.0]), 1.0)
     )
-    assert unpacked == [(5, module.LAYERS_XY), (1, module.LAYERS_POINT)]
+    assert unpacked == [(5, module.LAYERS_XY), (1, LAYERS_POINT)]
     hit = np.hypot(points["x"] - 30_000, points["y"] - 9_000) <= 1000
     assert set(keys_of({axis: points[axis][hit] for axis in "xyz"})) <= set(keys_of(found))
     assert len(found["x"]) <= hit.sum() + 10
@@ -211,7 +214,7 @@ def test_the_box_decides_what_is_read(tmp_path, monkeypatch):
     cloud = open_las(path)
     assert list(cloud.near(np.array([OFFSET[0] - 5.0]), np.array([OFFSET[1] + 9.0]), 6.0))
     assert not list(cloud.near(np.zeros(0), np.zeros(0), 6.0))
-    monkeypatch.setattr(module, "_uncompressed", None)  # reading would fail
+    monkeypatch.setattr(module, "read_exactly", None)  # reading would fail
     assert not list(cloud.near(np.array([OFFSET[0] - 50.0]), np.array([OFFSET[1] + 9.0]), 6.0))
 
 

@@ -259,7 +259,7 @@ class LasCloud:
     ) -> list[PointBatch] | None:
         """Read the chunks whose known box meets a disc; None if a box proves wrong or nothing is saved."""
         needed = np.flatnonzero(places.meets(known.boxes))
-        if 2 * needed.size > len(chunks) or not holdable(self._header, self._compression):
+        if needed.size == len(chunks) or not holdable(self._header, self._compression):
             return None
         watch = BoxWatch(self._box)
         batches = []

@@ -99,9 +99,9 @@ def test_an_index_that_lies_is_found_out(tmp_path):
     state = path.stat()
     data = bytearray(path.read_bytes())
     start = int.from_bytes(data[96:100], "little")
-    for point in range(50_000):  # the chunk near the place moves away, its end comes near
+    for point in range(50_000):  # other points near the place
         at = start + (50_000 + point) * 30
-        data[at : at + 4] = (95_000 + point // 10).to_bytes(4, "little")
+        data[at : at + 4] = (148_000 + point // 10).to_bytes(4, "little")
     path.write_bytes(data)
     os.utime(path, ns=(state.st_atime_ns, state.st_mtime_ns))
     rows, notes, _ = near(open_las(path, folder))

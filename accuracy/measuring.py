@@ -25,6 +25,7 @@ from accuracy.residuals import (
 )
 from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
+from accuracy.sampling.neighbourhood import Reader, read_in_turn
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
 
@@ -33,6 +34,29 @@ NO_DIFFERENCE_M = 1e-6
 
 #: Fewest points at which it is no accident that there are no differences. No source.
 ENOUGH_TO_WONDER = 3
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How files are read; nothing here changes a result outside its `run`.
+
+    Attributes
+    ----------
+    read : callable
+        Reads files one after the other, or `accuracy.parallel.Workers.read`.
+    workers : int
+        How many read.
+    index_folder : Path or None
+        Where indexes of chunks are kept and looked for; None keeps none.
+    hashes : Path or None
+        File of recorded hashes: taken for inputs whose size and time have not changed, and kept for the
+        next run. None computes every hash.
+    """
+
+    read: Reader = read_in_turn
+    workers: int = 1
+    index_folder: Path | None = None
+    hashes: Path | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +73,7 @@ def measure(
     points: Sequence[Checkpoint],
     roles: Roles,
     progress: Callable[[str], None],
+    reading: Reading | None = None,
 ) -> Measured:
     """Take the deliverable's heights or positions at the checkpoints and form the residuals.
 
@@ -81,6 +106,7 @@ def _measure(
         samples = [Sample(None, *refused)] * len(points)
     else:
         assert vertical is not None
+        reading = reading or Reading()
         progress(f"{deliverable.setting.name}: reading heights at {len(points)} points")
         x, y, _ = columns(points)
         lost = ~(np.isfinite(x) & np.isfinite(y))
@@ -91,8 +117,17 @@ def _measure(
             setting = _cloud_setting(deliverable.setting, horizontal, vertical)
             limit_m = largest_circumradius_m(deliverable.clouds, setting)
             method = deliverable.setting.method or "tin"
+            for cloud in deliverable.clouds:
+                if hasattr(cloud, "index_folder"):
+                    cloud.index_folder = reading.index_folder
             samples, found = sample_cloud(
-                deliverable.clouds, x, y, setting, method=method, progress=progress
+                deliverable.clouds,
+                x,
+                y,
+                setting,
+                method=method,
+                progress=progress,
+                read=reading.read,
             )
             findings += found
             for cloud in deliverable.clouds:

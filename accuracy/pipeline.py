@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -20,7 +21,7 @@ from accuracy.georeferencing.site_plan import SitePlan
 from accuracy.job import Job
 from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
-from accuracy.measuring import Measured, measure
+from accuracy.measuring import Measured, Reading, measure
 from accuracy.preparation import Prepared, Progress, prepare, quiet
 from accuracy.provenance import Hashing, library_versions, python_version
 from accuracy.residuals import ResidualRow, row_findings
@@ -53,7 +54,7 @@ TOLD_IN_STATEMENT = (
 )
 
 
-def verify(job: Job, progress: Progress = quiet) -> Result:
+def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None) -> Result:
     """Test the deliverables of a job against its checkpoints and judge its claims.
 
     Parameters
@@ -70,10 +71,11 @@ def verify(job: Job, progress: Progress = quiet) -> Result:
     """
     started = datetime.now(UTC)
     prepared = prepare(job, progress)
-    with Hashing() as hashing:
+    reading = reading or Reading()
+    with Hashing(reading.hashes) as hashing:
         hashing.begin(file.path for item in prepared.deliverables for file in item.files)
         measured = [
-            measure(item, prepared.table.points, prepared.roles, progress)
+            measure(item, prepared.table.points, prepared.roles, progress, reading)
             for item in prepared.deliverables
         ]
         progress("hashing the inputs")
@@ -88,7 +90,7 @@ def verify(job: Job, progress: Progress = quiet) -> Result:
         findings += more
     points, roles = prepared.table.points, prepared.roles
     return Result(
-        run=_run(prepared, started),
+        run=_run(prepared, started, reading, hashing.notes),
         job=job.as_read(),
         inputs=inputs,
         transformations=tuple(
@@ -344,8 +346,14 @@ def _transformation(surveyed: Reference, item: Deliverable) -> Transformation:
     )
 
 
-def _run(prepared: Prepared, started: datetime) -> Run:
+def _run(prepared: Prepared, started: datetime, reading: Reading, notes: Sequence[str]) -> Run:
     job = prepared.job
+    clouds = [
+        note
+        for item in prepared.deliverables
+        for cloud in item.clouds
+        for note in getattr(cloud, "notes", ())
+    ]
     located = [job.checkpoints.located, *(file for d in job.dataset for file in d.located)]
     return Run(
         tool_version=__version__,
@@ -357,5 +365,6 @@ def _run(prepared: Prepared, started: datetime) -> Run:
         finished=datetime.now(UTC).isoformat(timespec="seconds"),
         paths={job.path.name: job.path.as_posix()}
         | {f.written: f.path.as_posix() for f in located},
-        notes=job.notes,
+        workers=reading.workers,
+        notes=(*job.notes, *clouds, *notes),
     )

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import sys
+import time
 from types import TracebackType
+
+#: Seconds between two looks at how far a step is, on a terminal and elsewhere.
+LIVE_S, PLAIN_S = 0.2, 10.0
 
 
 class Progress:
@@ -16,11 +20,30 @@ class Progress:
         self.quiet = quiet
         self.live = sys.stderr is not None and sys.stderr.isatty()
         self._width = 0
+        self._step, self._began, self._next = "", 0.0, 0.0
 
     def __call__(self, text: str) -> None:
         """Show one step."""
         if self.quiet or sys.stderr is None:
             return
+        self._step, self._began = text, time.monotonic()
+        self._next = self._began + (LIVE_S if self.live else PLAIN_S)
+        self._show(text)
+
+    def points(self, done: int, total: int) -> None:
+        """Show how far the step is: points looked at, rate, and time left at that rate."""
+        now = time.monotonic()
+        if self.quiet or sys.stderr is None or now < self._next or not done:
+            return
+        self._next = now + (LIVE_S if self.live else PLAIN_S)
+        rate = done / (now - self._began)
+        left_s = (total - done) / rate
+        self._show(
+            f"{self._step}: {done / 1e6:.1f} of {total / 1e6:.1f} million points, "
+            f"{rate / 1e6:.1f} million/s, {left_s:.0f} s left"
+        )
+
+    def _show(self, text: str) -> None:
         from accuracy.reports.words import printable
 
         text = printable(text)

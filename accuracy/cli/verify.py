@@ -3,13 +3,21 @@
 from __future__ import annotations
 
 import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from accuracy.cli import EXIT_CODES, write_out
 from accuracy.cli.progress import Progress
 from accuracy.errors import ExitCode, UsageError
+
+if TYPE_CHECKING:
+    from accuracy.measuring import Reading
 
 EPILOG = f"""\b
 Example:
@@ -30,6 +38,26 @@ Example:
 @click.option("--schema", is_flag=True, help="Print the JSON Schema of the job file, for editors.")
 @click.option("--result-schema", is_flag=True, help="Print the JSON Schema of result.json.")
 @click.option(
+    "--workers",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    help="Processes that read tiles.",
+)
+@click.option("--scheduler", help="Address of a dask scheduler whose workers read tiles.")
+@click.option(
+    "--index",
+    type=click.Path(path_type=Path),
+    help="Folder for indexes of point clouds, which make the next run read only what it needs."
+    " Default: beside the result.",
+)
+@click.option("--no-index", is_flag=True, help="Neither use nor keep indexes.")
+@click.option(
+    "--reuse-hashes",
+    is_flag=True,
+    help="Record SHA-256 of inputs, and take it from there while size and time agree.",
+)
+@click.option(
     "-q", "--quiet", is_flag=True, help="No progress, no summary; exit code and files only."
 )
 def command(
@@ -39,6 +67,11 @@ def command(
     as_json: bool,
     schema: bool,
     result_schema: bool,
+    workers: int,
+    scheduler: str | None,
+    index: Path | None,
+    no_index: bool,
+    reuse_hashes: bool,
     quiet: bool,
 ) -> int:
     """Test the deliverables of JOB against its checkpoints and judge its claims."""
@@ -61,7 +94,43 @@ def command(
     loaded = load_job(job)
     if dry_run:
         return _check_only(loaded, quiet=quiet)
-    return run_and_write(job, output, as_json=as_json, quiet=quiet)
+    ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
+    return run_and_write(job, output, as_json=as_json, quiet=quiet, ways=ways)
+
+
+@dataclass(frozen=True)
+class Ways:
+    """How files are read, as asked for on the command line."""
+
+    workers: int = 1
+    scheduler: str | None = None
+    index: Path | None = None
+    use_index: bool = True
+    reuse_hashes: bool = False
+
+    @contextmanager
+    def reading(self, target: Path) -> Iterator[Reading]:
+        """Start the workers, if any; what a run that fails leaves in a new folder of indexes goes again."""
+        from accuracy.measuring import Reading
+        from accuracy.parallel import Workers
+
+        folder = self.index or target.with_name(f"{target.name}-index")
+        fresh = not folder.exists()
+        reading = Reading(
+            workers=self.workers,
+            index_folder=folder if self.use_index else None,
+            hashes=folder / "hashes.json" if self.reuse_hashes else None,
+        )
+        try:
+            if self.workers == 1 and self.scheduler is None:
+                yield reading
+            else:
+                with Workers(self.workers, self.scheduler) as workers:
+                    yield replace(reading, read=workers.read)
+        except BaseException:
+            if fresh and folder.is_dir():
+                shutil.rmtree(folder, ignore_errors=True)
+            raise
 
 
 def _check_only(job: object, *, quiet: bool) -> int:
@@ -77,7 +146,14 @@ def _check_only(job: object, *, quiet: bool) -> int:
     return ExitCode.PASSES
 
 
-def run_and_write(job_path: Path, output: Path | None, *, as_json: bool, quiet: bool) -> int:
+def run_and_write(
+    job_path: Path,
+    output: Path | None,
+    *,
+    as_json: bool,
+    quiet: bool,
+    ways: Ways | None = None,
+) -> int:
     """Verify a job, write its result folder, and print what the user asked for."""
     from accuracy.job import load_job
     from accuracy.pipeline import verify
@@ -87,10 +163,11 @@ def run_and_write(job_path: Path, output: Path | None, *, as_json: bool, quiet: 
     target = result_folder(output or job_path.with_name(f"{job_path.stem}.accuracy"))
     recovered = recover(target)
     check_replaceable(target)
-    with Progress(quiet=quiet) as progress:
+    ways = ways or Ways()
+    with Progress(quiet=quiet) as progress, ways.reading(target) as reading:
         if recovered:
             progress(recovered)
-        result = verify(load_job(job_path), progress)
+        result = verify(load_job(job_path), progress, reading)
         files = render_all(result)
         write_folder(target, files)
     if as_json:

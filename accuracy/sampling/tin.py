@@ -21,12 +21,14 @@ from accuracy.sampling.neighbourhood import (
     NOISE_CLASSES,
     Cloud,
     Integers,
+    Reader,
     Surroundings,
     around,
     exact,
     gather,
     heights,
     mean_spacing,
+    read_in_turn,
     support_of,
 )
 from accuracy.sampling.triangle import containing_triangle, height_at_origin, valid_heights
@@ -81,6 +83,7 @@ def sample_cloud(
     *,
     method: str = "tin",
     progress: Callable[[str], None] = lambda _: None,
+    read: Reader = read_in_turn,
 ) -> tuple[list[Sample], tuple[Finding, ...]]:
     """Take the height of a cloud at places.
 
@@ -96,6 +99,8 @@ def sample_cloud(
         Linear interpolation on the Delaunay triangle, or the nearest ground point within the same limit.
     progress : callable
         Told the name of each file as it is read.
+    read : callable
+        How the files are read: in turn, or by several workers; the result is the same.
 
     Returns
     -------
@@ -109,7 +114,7 @@ def sample_cloud(
     spacing = mean_spacing(surfaces)
     spacing_m = setting.design_anps_m or (spacing or 0.0) * setting.metres_h
     siting = max(SITING_LEAST_M, SITING_SPACINGS * spacing_m / 2.0) / setting.metres_h
-    cloud = gather(surfaces, x, y, radius, progress)
+    cloud = gather(surfaces, x, y, radius, progress, read)
     if cloud is None:
         nothing = [
             _nothing(surfaces, px, py, limit_m)

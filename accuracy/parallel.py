@@ -1,0 +1,253 @@
+"""Many tiles at once: by processes of this machine, or by the workers of a dask scheduler.
+
+One work function serves both: a path and places in, the points near them out. What is computed from the
+points happens in one place afterwards, on points put in an order of their own, so that a result does not
+depend on how many workers read, in what order, or how often a lost one's tile was read again.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from accuracy.errors import FormatError, UsageError
+from accuracy.findings import Finding
+from accuracy.formats import PointBatch, PointSurface, open_cloud
+from accuracy.sampling.neighbourhood import raise_unreadable
+
+Progress = Callable[[str], None]
+
+#: How often tiles of workers that died are given out again.
+ATTEMPTS = 3
+CONNECT_S = 15
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One tile to be searched; places and radius in stored units."""
+
+    path: Path
+    index_folder: Path | None
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    radius: float
+
+
+@dataclass(frozen=True, eq=False)
+class Answer:
+    """What a tile holds near the places, or why it cannot be read."""
+
+    batches: tuple[PointBatch, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    notes: tuple[str, ...] = ()
+    error: FormatError | None = None
+
+
+def read_tile(task: Task) -> Answer:
+    """Search one tile: the work function of every kind of worker."""
+    try:
+        surface = open_cloud(task.path, task.index_folder)
+        batches = tuple(surface.near(task.x, task.y, task.radius))
+    except FormatError as error:
+        return Answer(error=error)
+    return Answer(
+        batches,
+        tuple(getattr(surface, "reading_findings", ())),
+        tuple(getattr(surface, "notes", ())),
+    )
+
+
+class _Crew(Protocol):
+    """Workers of some kind."""
+
+    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
+        """Yield number and answer of each task, in any order."""
+        ...
+
+    def close(self) -> None:
+        """Let the workers go."""
+        ...
+
+
+class Workers:
+    """Reads files with several workers; `read` is a `accuracy.sampling.neighbourhood.Reader`.
+
+    Parameters
+    ----------
+    count : int
+        Processes on this machine; not used with a scheduler.
+    scheduler : str, optional
+        Address of a dask scheduler, such as ``tcp://192.0.2.7:8786``. Its workers must see the files under
+        the same paths.
+
+    Raises
+    ------
+    UsageError
+        The extra ``cluster`` is not installed, or no scheduler answers.
+    """
+
+    def __init__(self, count: int = 1, scheduler: str | None = None) -> None:
+        self._crew: _Crew = _Processes(count) if scheduler is None else _Cluster(scheduler)
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        """Let the workers go."""
+        self._crew.close()
+
+    def read(
+        self,
+        surfaces: Sequence[PointSurface],
+        x: NDArray[np.float64],
+        y: NDArray[np.float64],
+        radius: float,
+        progress: Progress,
+    ) -> list[PointBatch]:
+        """Read every point near the places; one file that cannot be read is told after all were tried.
+
+        Raises
+        ------
+        FormatError
+            Naming every file that cannot be read.
+        """
+        met = [surface for surface in surfaces if _meets(surface, x, y, radius)]
+        tasks = [
+            Task(s.info.path.absolute(), _absolute(getattr(s, "index_folder", None)), x, y, radius)
+            for s in met
+        ]
+        answers: dict[int, Answer] = {}
+        for number, answer in self._crew.answers(tasks):
+            answers[number] = answer
+            progress(f"{met[number].info.path.name} ({len(answers)} of {len(met)} files)")
+        batches: list[PointBatch] = []
+        errors: list[FormatError] = []
+        for number, surface in enumerate(met):
+            answer = answers[number]
+            batches += answer.batches
+            if answer.error is not None:
+                errors.append(answer.error)
+            if hasattr(surface, "reading_findings"):
+                surface.reading_findings = list(answer.findings)
+            if hasattr(surface, "notes"):
+                surface.notes = list(answer.notes)
+        raise_unreadable(errors)
+        return batches
+
+
+def _meets(
+    surface: PointSurface, x: NDArray[np.float64], y: NDArray[np.float64], radius: float
+) -> bool:
+    meets = getattr(surface, "meets", None)
+    return meets is None or bool(meets(x, y, radius))
+
+
+def _absolute(path: Path | None) -> Path | None:
+    return None if path is None else path.absolute()
+
+
+def _lost(task: Task) -> Answer:
+    return Answer(
+        error=FormatError(
+            f"the worker that read it died, {ATTEMPTS} times",
+            where=str(task.path),
+            remedy="use fewer workers if memory ran out; else copy the file again from its source",
+        )
+    )
+
+
+class _Processes:
+    """Processes of this machine, started afresh on every platform."""
+
+    def __init__(self, count: int) -> None:
+        self._count = count
+        self._pool = self._start()
+
+    def _start(self) -> ProcessPoolExecutor:
+        return ProcessPoolExecutor(self._count, mp_context=multiprocessing.get_context("spawn"))
+
+    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
+        """Yield answers as they come; what a dead process leaves is given out again."""
+        left = dict(enumerate(tasks))
+        for _ in range(ATTEMPTS):
+            running = {self._pool.submit(read_tile, task): n for n, task in left.items()}
+            broken = False
+            for future in as_completed(running):
+                try:
+                    answer = future.result()
+                except BrokenProcessPool:
+                    broken = True
+                    continue
+                yield running[future], answer
+                del left[running[future]]
+            if not broken:
+                return
+            self._pool.shutdown(wait=False, cancel_futures=True)
+            self._pool = self._start()
+        yield from self._one_by_one(left)
+
+    def _one_by_one(self, left: dict[int, Task]) -> Iterator[tuple[int, Answer]]:
+        """Give the tiles out singly, so that the one that kills its worker is known by name."""
+        for number, task in left.items():
+            try:
+                yield number, self._pool.submit(read_tile, task).result()
+            except BrokenProcessPool:
+                self._pool.shutdown(wait=False, cancel_futures=True)
+                self._pool = self._start()
+                yield number, _lost(task)
+
+    def close(self) -> None:
+        """Drop what waits, and wait for what runs."""
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+
+class _Cluster:
+    """Workers of a dask scheduler, which gives a lost worker's tasks out again itself."""
+
+    def __init__(self, address: str) -> None:
+        try:
+            import distributed
+        except ImportError as error:
+            raise UsageError(
+                "a scheduler needs the extra cluster, which is not installed",
+                remedy="pip install 'accuracy[cluster]'",
+            ) from error
+        self._distributed: Any = distributed
+        try:
+            self._client: Any = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise UsageError(
+                f"no scheduler answers at {address}",
+                remedy="start one with: dask scheduler; and give the address it prints",
+            ) from error
+
+    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
+        """Yield answers as they come."""
+        futures = [self._client.submit(read_tile, task, pure=False) for task in tasks]
+        numbers = {future.key: number for number, future in enumerate(futures)}
+        for future in self._distributed.as_completed(futures, loop=self._client.loop):
+            number = numbers[future.key]
+            try:
+                answer = future.result()
+            except self._distributed.KilledWorker:
+                answer = _lost(tasks[number])
+            yield number, answer
+            future.release()
+
+    def close(self) -> None:
+        """Leave the scheduler as it was."""
+        self._client.close()

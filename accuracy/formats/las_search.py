@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from accuracy.formats.las_box import BoxWatch, HeaderBox
 from accuracy.formats.las_header import LasHeader, cut_short
-from accuracy.formats.laz import LAYERS_XY, Chunk, Compression, decompress, stream
+from accuracy.formats.laz import LAYERS_XY, Chunk, Compression, decompress, probe, stream
 
 GROUP_POINTS = 500_000
 GROUP_BYTES = 1 << 25
@@ -32,6 +32,8 @@ LAS_GROUP_POINTS = 200_000
 #: Chunks beyond this are not held whole but streamed on one core.
 LARGEST_CHUNK_POINTS = 1_000_000
 LARGEST_CHUNK_BYTES = 1 << 27
+#: Points at the beginning of a chunk that tell where it begins: a few sweeps of a scanner.
+PROBE_POINTS = 1000
 THREADS = min(4, os.cpu_count() or 1)
 #: Chunks smaller than this are not looked at one by one.
 SMALL_CHUNK_POINTS = 500
@@ -79,8 +81,6 @@ class Sifted:
         Least x, least y, largest x, largest y of each chunk.
     records : structured ndarray
         Wanted points, a copy.
-    hits : int
-        Chunks with wanted points.
     watch : BoxWatch
         Points outside the header's box.
     """
@@ -88,7 +88,6 @@ class Sifted:
     points: int
     boxes: NDArray[np.int32]
     records: Records
-    hits: int
     watch: BoxWatch
 
 
@@ -136,27 +135,21 @@ class Sieve:
     ) -> Iterator[Sifted]:
         """Yield what groups of chunks hold, in order.
 
-        In layered files x and y are decompressed first and the rest only of chunks with wanted points,
-        unless these were most chunks of late, or the chunks were chosen because they are `known` to hold
-        some: then once through everything is cheaper.
+        In layered files all layers are decompressed only of chunks that are expected to hold wanted points,
+        or are `known` to; of the others x and y, and the rest if they do after all.
         """
-        everything = known
-        waiting: deque[tuple[int, Future[Sifted]]] = deque()
+        waiting: deque[Future[Sifted]] = deque()
         with ThreadPoolExecutor(THREADS) as pool:
             try:
                 for group in groups(chunks, self._size):
                     data = self._read(file, group)
-                    task = pool.submit(self._sift_group, data, group, everything)
-                    waiting.append((len(group), task))
+                    waiting.append(pool.submit(self._sift_group, data, group, known))
                     if len(waiting) > THREADS:
-                        count, task = waiting.popleft()
-                        done = task.result()
-                        everything = known or 2 * done.hits > count
-                        yield done
+                        yield waiting.popleft().result()
                 while waiting:
-                    yield waiting.popleft()[1].result()
+                    yield waiting.popleft().result()
             finally:
-                for _, task in waiting:
+                for task in waiting:
                     task.cancel()
 
     def sift_stream(self, file: BinaryIO) -> Iterator[Sifted]:
@@ -164,7 +157,8 @@ class Sieve:
         assert self._compression is not None
         for raw in stream(file, self._compression, self._layers, self._header, self._size):
             records = self._records(raw)
-            yield self._look(records, [len(records)], partial(_picked, records))
+            x, y = np.ascontiguousarray(records["x"]), np.ascontiguousarray(records["y"])
+            yield self._look(x, y, [len(records)], partial(_picked, records))
 
     def _read(self, file: BinaryIO, group: Sequence[Chunk]) -> bytes:
         """Read a group, neighbours at once."""
@@ -179,27 +173,98 @@ class Sieve:
                 first = i + 1
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
-    def _sift_group(self, data: bytes, group: list[Chunk], everything: bool) -> Sifted:
+    def _sift_group(self, data: bytes, group: list[Chunk], known: bool) -> Sifted:
         counts = [chunk.points for chunk in group]
         layered = self._compression is not None and self._compression.layered
-        if everything or not layered:
-            records = self._decode(data, group, self._layers)
-            return self._look(records, counts, partial(_picked, records))
-        records = self._decode(data, group, LAYERS_XY)
+        everything = known or not layered
+        full = np.ones(len(group), np.bool_) if everything else self._expected(data, group)
+        if full.all() or not full.any():
+            records = self._decode(data, group, self._layers if full.all() else LAYERS_XY)
+            x, y = np.ascontiguousarray(records["x"]), np.ascontiguousarray(records["y"])
+            parts = [(full.copy(), records)] if full.all() else []
+        else:
+            parts = [
+                (which, self._decode_some(data, group, which, layers))
+                for which, layers in ((~full, LAYERS_XY), (full, self._layers))
+            ]
+            x, y = np.empty((2, sum(len(records) for _, records in parts)), dtype=np.int32)
+            starts = np.cumsum(counts) - counts
+            for which, records in parts:
+                own = 0
+                for i in np.flatnonzero(which).tolist():
+                    mine = records[own : own + counts[i]]
+                    own += counts[i]
+                    at = slice(starts[i], starts[i] + len(mine))
+                    x[at], y[at] = mine["x"], mine["y"]
+            parts = parts[1:]
 
-        def rest(chosen: NDArray[np.intp], hit: NDArray[np.intp]) -> Records:
-            return self._rest(data, group, hit, chosen)
+        def take(chosen: NDArray[np.intp], hit: NDArray[np.intp]) -> Records:
+            surprising = np.zeros(len(group), dtype=np.bool_)
+            surprising[hit] = ~full[hit]
+            taken = np.zeros(len(chosen), dtype=self._dtype)
+            for which, records in parts:
+                self._pick(taken, chosen, counts, which, records)
+            if surprising.any():
+                records = self._decode_some(data, group, surprising, self._layers)
+                self._pick(taken, chosen, counts, surprising, records)
+            return taken
 
-        return self._look(records, counts, rest)
+        return self._look(x, y, counts, take)
+
+    def _expected(self, data: bytes, group: list[Chunk]) -> NDArray[np.bool_]:
+        """Guess which chunks hold wanted points from where they and the next ones begin.
+
+        Points come in order of time, as a rule, so that a chunk fills about the box between the first sweep
+        of its own and that of the next. A wrong guess costs time only.
+        """
+        assert self._compression is not None
+        points = min(PROBE_POINTS, min(chunk.points for chunk in group))
+        first = probe(data, self._compression, group, self._header, points)
+        records = self._records(first).reshape(len(group), points)
+        low = np.column_stack([records["x"].min(axis=1), records["y"].min(axis=1)])
+        high = np.column_stack([records["x"].max(axis=1), records["y"].max(axis=1)])
+        if len(group) > 1:
+            next_low, next_high = np.roll(low, -1, axis=0), np.roll(high, -1, axis=0)
+            next_low[-1], next_high[-1] = next_low[-2], next_high[-2]
+            for ends in (next_low, next_high):  # the last chunk goes on as the one before did
+                ends[-1] = np.clip(
+                    2.0 * ends[-2] - ends[-3] if len(group) > 2 else ends[-2], -(2**31), 2**31 - 1
+                )
+            low, high = np.minimum(low, next_low), np.maximum(high, next_high)
+        return self._wanted.meets(np.column_stack([low, high]))
+
+    def _decode_some(
+        self, data: bytes, group: list[Chunk], which: NDArray[np.bool_], layers: int
+    ) -> Records:
+        """Decompress some chunks of a group."""
+        at = np.cumsum([0, *(chunk.size_bytes for chunk in group)]).tolist()
+        chosen = np.flatnonzero(which).tolist()
+        parts = [data[at[i] : at[i + 1]] for i in chosen]
+        return self._decode(b"".join(parts), [group[i] for i in chosen], layers)
+
+    @staticmethod
+    def _pick(
+        taken: Records,
+        chosen: NDArray[np.intp],
+        counts: list[int],
+        which: NDArray[np.bool_],
+        records: Records,
+    ) -> None:
+        """Copy chosen points, numbered within the group, from the records of some of its chunks."""
+        held = np.where(which, counts, 0)
+        starts, own_starts = (np.cumsum(c) - c for c in (np.asarray(counts), held))
+        chunk = np.searchsorted(starts + counts, chosen, side="right")
+        mine = which[chunk]
+        taken[mine] = records[(chosen - starts[chunk] + own_starts[chunk])[mine]]
 
     def _look(
         self,
-        records: Records,
+        x: NDArray[np.int32],
+        y: NDArray[np.int32],
         counts: list[int],
         take: Callable[[NDArray[np.intp], NDArray[np.intp]], Records],
     ) -> Sifted:
         """Find boxes and wanted points; `take` copies these, given the chunks that hold some."""
-        x, y = np.ascontiguousarray(records["x"]), np.ascontiguousarray(records["y"])
         ends = np.minimum(np.cumsum(counts), len(x))  # the last chunk may hold more than counted
         starts = np.concatenate([[0], ends[:-1]])
         boxes = np.column_stack(
@@ -222,7 +287,7 @@ class Sieve:
             )
         hit = np.unique(np.searchsorted(ends, chosen, side="right"))
         taken = take(chosen, hit) if chosen.size else np.zeros(0, dtype=self._dtype)
-        return Sifted(len(x), boxes, taken, int(hit.size), watch)
+        return Sifted(len(x), boxes, taken, watch)
 
     def _decode(self, data: bytes, group: Sequence[Chunk], layers: int) -> Records:
         """Give the records of whole chunks; they live until this thread decodes again."""
@@ -230,9 +295,11 @@ class Sieve:
         if self._compression is None:
             return self._records(np.frombuffer(data, dtype=np.uint8))
         needed = total * self._header.record_length
-        room: NDArray[np.uint8] | None = getattr(self._own, "room", None)
+        kind = "full" if layers else "plane"
+        room: NDArray[np.uint8] | None = getattr(self._own, kind, None)
         if room is None or len(room) < needed:
-            self._own.room = room = np.zeros(needed, dtype=np.uint8)
+            room = np.zeros(needed, dtype=np.uint8)
+            setattr(self._own, kind, room)
         decompress(data, self._compression, group, layers, self._header, room[:needed])
         return self._records(room[:needed])[: self._counted(group, total)]
 
@@ -244,22 +311,6 @@ class Sieve:
             return total
         surplus = sum(chunk.points for chunk in self._compression.chunks) - self._header.points
         return total - surplus
-
-    def _rest(
-        self, data: bytes, group: list[Chunk], hit: NDArray[np.intp], chosen: NDArray[np.intp]
-    ) -> Records:
-        """Decompress the chunks that hold wanted points once more, now with all wanted layers."""
-        chunks = [group[i] for i in hit.tolist()]
-        at = np.cumsum([0, *(chunk.size_bytes for chunk in group)])
-        parts = [data[at[i] : at[i + 1]] for i in hit.tolist()]
-        starts = np.cumsum([0, *(chunk.points for chunk in group)])
-        new_starts = np.cumsum([0, *(chunk.points for chunk in chunks)])[:-1]
-        which = np.searchsorted(starts, chosen, side="right") - 1
-        moved = np.zeros(len(group), dtype=np.int64)
-        moved[hit] = new_starts - starts[hit]
-        records = self._decode(b"".join(parts), chunks, self._layers)
-        taken: Records = records[chosen + moved[which]]
-        return taken
 
     def _records(self, raw: NDArray[np.uint8]) -> Records:
         """See bytes as point records, without copying."""

@@ -145,6 +145,30 @@ def decompress(
         )
 
 
+def probe(
+    data: bytes, compression: Compression, chunks: Sequence[Chunk], header: LasHeader, points: int
+) -> NDArray[np.uint8]:
+    """Decompress x and y of the first points of each layered chunk, which costs that much less.
+
+    Returns
+    -------
+    ndarray of uint8, shape (chunks, points, record length)
+    """
+    import lazrs
+
+    _check_chunks(data, compression, chunks, header)
+    records = np.zeros(len(chunks) * points * header.record_length, dtype=np.uint8)
+    with lazrs_errors(header.path):
+        lazrs.decompress_points_with_chunk_table(
+            data,
+            compression.record,
+            records,
+            [(points, chunk.size_bytes) for chunk in chunks],
+            lazrs.DecompressionSelection(LAYERS_XY),
+        )
+    return records.reshape(len(chunks), points, header.record_length)
+
+
 def stream(
     file: BinaryIO, compression: Compression, layers: int, header: LasHeader, batch_points: int
 ) -> Iterator[NDArray[np.uint8]]:

@@ -201,7 +201,7 @@ def test_layered_chunks_without_a_hit_are_left_packed(tmp_path, monkeypatch):
     found = together(
         open_las(path).near(np.array([OFFSET[0] + 30.0]), np.array([OFFSET[1] + 9.0]), 1.0)
     )
-    assert unpacked == [(5, module.LAYERS_XY), (1, LAYERS_POINT)]
+    assert unpacked == [(4, module.LAYERS_XY), (1, LAYERS_POINT)]
     hit = np.hypot(points["x"] - 30_000, points["y"] - 9_000) <= 1000
     assert set(keys_of({axis: points[axis][hit] for axis in "xyz"})) <= set(keys_of(found))
     assert len(found["x"]) <= hit.sum() + 10

@@ -38,6 +38,8 @@ THREADS = min(4, os.cpu_count() or 1)
 #: Chunks smaller than this are not looked at one by one.
 SMALL_CHUNK_POINTS = 500
 
+_PLANE = np.dtype("<i8")
+
 Records = NDArray[Any]  # structured, with the fields of `las.point_dtype`
 
 
@@ -157,8 +159,7 @@ class Sieve:
         assert self._compression is not None
         for raw in stream(file, self._compression, self._layers, self._header, self._size):
             records = self._records(raw)
-            x, y = np.ascontiguousarray(records["x"]), np.ascontiguousarray(records["y"])
-            yield self._look(x, y, [len(records)], partial(_picked, records))
+            yield self._look(_plane(records), [len(records)], partial(_picked, records))
 
     def _read(self, file: BinaryIO, group: Sequence[Chunk]) -> bytes:
         """Read a group, neighbours at once."""
@@ -180,22 +181,21 @@ class Sieve:
         full = np.ones(len(group), np.bool_) if everything else self._expected(data, group)
         if full.all() or not full.any():
             records = self._decode(data, group, self._layers if full.all() else LAYERS_XY)
-            x, y = np.ascontiguousarray(records["x"]), np.ascontiguousarray(records["y"])
+            plane = _plane(records)
             parts = [(full.copy(), records)] if full.all() else []
         else:
             parts = [
                 (which, self._decode_some(data, group, which, layers))
                 for which, layers in ((~full, LAYERS_XY), (full, self._layers))
             ]
-            x, y = np.empty((2, sum(len(records) for _, records in parts)), dtype=np.int32)
+            plane = np.empty(sum(len(records) for _, records in parts), dtype=_PLANE)
             starts = np.cumsum(counts) - counts
             for which, records in parts:
                 own = 0
                 for i in np.flatnonzero(which).tolist():
                     mine = records[own : own + counts[i]]
                     own += counts[i]
-                    at = slice(starts[i], starts[i] + len(mine))
-                    x[at], y[at] = mine["x"], mine["y"]
+                    plane[starts[i] : starts[i] + len(mine)] = _pairs(mine)
             parts = parts[1:]
 
         def take(chosen: NDArray[np.intp], hit: NDArray[np.intp]) -> Records:
@@ -209,7 +209,7 @@ class Sieve:
                 self._pick(taken, chosen, counts, surprising, records)
             return taken
 
-        return self._look(x, y, counts, take)
+        return self._look(plane, counts, take)
 
     def _expected(self, data: bytes, group: list[Chunk]) -> NDArray[np.bool_]:
         """Guess which chunks hold wanted points from where they and the next ones begin.
@@ -259,12 +259,12 @@ class Sieve:
 
     def _look(
         self,
-        x: NDArray[np.int32],
-        y: NDArray[np.int32],
+        plane: NDArray[np.int64],
         counts: list[int],
         take: Callable[[NDArray[np.intp], NDArray[np.intp]], Records],
     ) -> Sifted:
         """Find boxes and wanted points; `take` copies these, given the chunks that hold some."""
+        x, y = plane.view("<i4").reshape(-1, 2).T
         ends = np.minimum(np.cumsum(counts), len(x))  # the last chunk may hold more than counted
         starts = np.concatenate([[0], ends[:-1]])
         boxes = np.column_stack(
@@ -316,6 +316,17 @@ class Sieve:
         """See bytes as point records, without copying."""
         records: Records = raw.reshape(-1).view(self._dtype)
         return records
+
+
+def _pairs(records: Records) -> NDArray[np.int64]:
+    """See x and y of each record, its first eight bytes, as one number."""
+    pairs: NDArray[np.int64] = records.getfield(_PLANE)
+    return pairs
+
+
+def _plane(records: Records) -> NDArray[np.int64]:
+    """Copy x and y in one go through the memory."""
+    return np.ascontiguousarray(_pairs(records))
 
 
 def _picked(records: Records, chosen: NDArray[np.intp], _: NDArray[np.intp]) -> Records:

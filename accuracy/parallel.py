@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import reduce
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ from numpy.typing import NDArray
 from accuracy.errors import FormatError, UsageError
 from accuracy.findings import Finding
 from accuracy.formats import PointBatch, PointSurface, open_cloud
+from accuracy.formats.scanning import R, Scannable, reduce_points
 from accuracy.sampling.neighbourhood import raise_unreadable
 
 Progress = Callable[[str], None]
@@ -66,11 +68,30 @@ def read_tile(task: Task) -> Answer:
     )
 
 
+@dataclass(frozen=True)
+class Scan:
+    """One tile to be passed over."""
+
+    path: Path
+    reducer: Any
+
+
+def scan_tile(scan: Scan) -> Any:
+    """Show a tile to its reducer; give that, or the error."""
+    try:
+        return reduce_points(cast(Scannable, open_cloud(scan.path)), scan.reducer)
+    except FormatError as error:
+        return error
+
+
+T = TypeVar("T", Task, Scan)
+
+
 class _Crew(Protocol):
     """Workers of some kind."""
 
-    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
-        """Yield number and answer of each task, in any order."""
+    def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
+        """Yield number and result of each task, in any order; a `FormatError` for one that was lost."""
         ...
 
     def close(self) -> None:
@@ -131,8 +152,8 @@ class Workers:
             for s in met
         ]
         answers: dict[int, Answer] = {}
-        for number, answer in self._crew.answers(tasks):
-            answers[number] = answer
+        for number, found in self._crew.results(read_tile, tasks):
+            answers[number] = Answer(error=found) if isinstance(found, FormatError) else found
             progress(f"{met[number].info.path.name} ({len(answers)} of {len(met)} files)")
         batches: list[PointBatch] = []
         errors: list[FormatError] = []
@@ -148,6 +169,31 @@ class Workers:
         raise_unreadable(errors)
         return batches
 
+    def reduce(self, paths: Sequence[Path], make: Callable[[], R], progress: Progress) -> R:
+        """Show each tile to a reducer of its own, and merge them in the order of the paths.
+
+        Parameters
+        ----------
+        paths : sequence of Path
+            At least one.
+        make : callable
+            Makes an empty reducer.
+
+        Raises
+        ------
+        FormatError
+            Naming every file that cannot be read, after all were tried.
+        """
+        scans = [Scan(path.absolute(), make()) for path in paths]
+        found: dict[int, Any] = {}
+        for number, result in self._crew.results(scan_tile, scans):
+            found[number] = result
+            progress(f"{paths[number].name} ({len(found)} of {len(paths)} files)")
+        ordered = [found[number] for number in range(len(paths))]
+        raise_unreadable([result for result in ordered if isinstance(result, FormatError)])
+        whole: R = reduce(lambda first, second: first.merged(second), ordered)
+        return whole
+
 
 def _meets(
     surface: PointSurface, x: NDArray[np.float64], y: NDArray[np.float64], radius: float
@@ -160,13 +206,11 @@ def _absolute(path: Path | None) -> Path | None:
     return None if path is None else path.absolute()
 
 
-def _lost(task: Task) -> Answer:
-    return Answer(
-        error=FormatError(
-            f"the worker that read it died, {ATTEMPTS} times",
-            where=str(task.path),
-            remedy="use fewer workers if memory ran out; else copy the file again from its source",
-        )
+def _lost(path: Path) -> FormatError:
+    return FormatError(
+        f"the worker that read it died, {ATTEMPTS} times",
+        where=str(path),
+        remedy="use fewer workers if memory ran out; else copy the file again from its source",
     )
 
 
@@ -180,35 +224,37 @@ class _Processes:
     def _start(self) -> ProcessPoolExecutor:
         return ProcessPoolExecutor(self._count, mp_context=multiprocessing.get_context("spawn"))
 
-    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
-        """Yield answers as they come; what a dead process leaves is given out again."""
+    def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
+        """Yield results as they come; what a dead process leaves is given out again."""
         left = dict(enumerate(tasks))
         for _ in range(ATTEMPTS):
-            running = {self._pool.submit(read_tile, task): n for n, task in left.items()}
+            running = {self._pool.submit(work, task): n for n, task in left.items()}
             broken = False
             for future in as_completed(running):
                 try:
-                    answer = future.result()
+                    result = future.result()
                 except BrokenProcessPool:
                     broken = True
                     continue
-                yield running[future], answer
+                yield running[future], result
                 del left[running[future]]
             if not broken:
                 return
             self._pool.shutdown(wait=False, cancel_futures=True)
             self._pool = self._start()
-        yield from self._one_by_one(left)
+        yield from self._one_by_one(work, left)
 
-    def _one_by_one(self, left: dict[int, Task]) -> Iterator[tuple[int, Answer]]:
+    def _one_by_one(
+        self, work: Callable[[T], Any], left: dict[int, T]
+    ) -> Iterator[tuple[int, Any]]:
         """Give the tiles out singly, so that the one that kills its worker is known by name."""
         for number, task in left.items():
             try:
-                yield number, self._pool.submit(read_tile, task).result()
+                yield number, self._pool.submit(work, task).result()
             except BrokenProcessPool:
                 self._pool.shutdown(wait=False, cancel_futures=True)
                 self._pool = self._start()
-                yield number, _lost(task)
+                yield number, _lost(task.path)
 
     def close(self) -> None:
         """Drop what waits, and wait for what runs."""
@@ -235,17 +281,17 @@ class _Cluster:
                 remedy="start one with: dask scheduler; and give the address it prints",
             ) from error
 
-    def answers(self, tasks: Sequence[Task]) -> Iterator[tuple[int, Answer]]:
-        """Yield answers as they come."""
-        futures = [self._client.submit(read_tile, task, pure=False) for task in tasks]
+    def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
+        """Yield results as they come."""
+        futures = [self._client.submit(work, task, pure=False) for task in tasks]
         numbers = {future.key: number for number, future in enumerate(futures)}
         for future in self._distributed.as_completed(futures, loop=self._client.loop):
             number = numbers[future.key]
             try:
-                answer = future.result()
+                result = future.result()
             except self._distributed.KilledWorker:
-                answer = _lost(tasks[number])
-            yield number, answer
+                result = _lost(tasks[number].path)
+            yield number, result
             future.release()
 
     def close(self) -> None:

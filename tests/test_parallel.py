@@ -8,12 +8,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import laspy
 import numpy as np
 import pytest
 
 from accuracy.errors import FormatError, UsageError
 from accuracy.formats import open_cloud
 from accuracy.formats.las_write import write_points
+from accuracy.formats.scanning import reduce_points
 from accuracy.parallel import Task, Workers, read_tile
 from accuracy.sampling.neighbourhood import read_in_turn
 from accuracy.sampling.tin import CloudSetting, sample_cloud
@@ -84,6 +86,41 @@ def test_errors_survive_the_way_between_processes(tmp_path):
     assert str(again) == str(answer.error)
     assert again.where == str(tmp_path / "none.las")
     assert again.remedy == answer.error.remedy
+
+
+class PerClass:
+    """Counts points and sums heights by class: a reducer."""
+
+    fields = ("z", "classification")
+
+    def __init__(self) -> None:
+        self.count = np.zeros(256, dtype=np.int64)
+        self.first: list[int] = []
+
+    def see(self, batch):
+        """Count."""
+        self.count += np.bincount(batch.classification, weights=batch.z, minlength=256).astype(int)
+        self.first = self.first or [int(batch.z[0])]
+        assert batch.gps_time.size == 0
+
+    def merged(self, other):
+        """Add."""
+        both = PerClass()
+        both.count, both.first = self.count + other.count, self.first + other.first
+        return both
+
+
+def test_reducers_of_tiles_merge_in_their_order(tiles, tmp_path):
+    """One reducer per tile, in other processes, merged as if read in turn; a bad tile is named."""
+    plain = [laspy.read(path) for path in tiles]
+    with Workers(2) as workers:
+        found = workers.reduce(tiles, PerClass, lambda _: None)
+        assert found.count[2] == sum(int(np.sum(las.Z, dtype=np.int64)) for las in plain)
+        assert found.first == [int(las.Z[0]) for las in plain]
+        with pytest.raises(FormatError, match=r"none\.las"):
+            workers.reduce([*tiles, tmp_path / "none.las"], PerClass, lambda _: None)
+    alone = reduce_points(open_cloud(tiles[0]), PerClass())
+    assert alone.count[2] == int(np.sum(plain[0].Z, dtype=np.int64))
 
 
 _DEADLY = """

@@ -240,7 +240,10 @@ def whole(folder: Path, points: int) -> None:
         for i, (a, b, c) in enumerate(zip(x, y, z, strict=True))
     ]
     write_points_table(folder / "points.csv", rows)
-    for name in ("format6.laz", "format7.laz"):
+    for point_format in (6, 7):
+        name = f"format{point_format}.laz"
+        if not (folder / name).exists():
+            clouds.write_cloud(folder / name, points, point_format)
         dataset = {"name": "cloud", "kind": "point-cloud", "files": [name]}
         job = write_job(folder, datasets=[dataset | {"crs": "EPSG:6341+5703"}])
         ours, floor = best(
@@ -258,12 +261,13 @@ def apart(kind: str, *arguments: object) -> dict[str, float]:
     return found
 
 
-def peak_mb() -> float:
-    """Largest resident memory of this process so far."""
-    import resource
+def resident_mb(field: str) -> float:
+    """Memory of this process as Linux counts it: ``VmRSS`` now, ``VmHWM`` at most so far.
 
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return float(peak) / (1e6 if sys.platform == "darwin" else 1e3)
+    Not ``ru_maxrss``: a new process starts with its parent's.
+    """
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return int(status.split(f"{field}:")[1].split()[0]) / 1e3
 
 
 def measure_apart(kind: str, path: Path, points: int) -> None:
@@ -272,10 +276,7 @@ def measure_apart(kind: str, path: Path, points: int) -> None:
     import scipy.spatial
 
     x, y = clouds.checkpoints(points, FEW)
-    base, start = peak_mb(), time.perf_counter()
-    statm = Path("/proc/self/statm")
-    if statm.exists():  # what is resident now, which may be less than it was while importing
-        base = int(statm.read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+    base, start = resident_mb("VmRSS"), time.perf_counter()
     if kind == "ours":
         setting = CloudSetting((2,), 1.0, 1.0)
         samples, _ = sample_cloud([open_cloud(path)], x, y, setting)
@@ -288,12 +289,22 @@ def measure_apart(kind: str, path: Path, points: int) -> None:
         interpolate = scipy.interpolate.LinearNDInterpolator(triangles, read.z[ground])
         interpolate(np.column_stack([x, y]) - places[0])
     seconds = time.perf_counter() - start
-    print(json.dumps({"seconds": seconds, "mb": peak_mb() - base}))  # noqa: T201
+    print(json.dumps({"seconds": seconds, "mb": resident_mb("VmHWM") - base}))  # noqa: T201
+
+
+def _format6(folder: Path, points: int) -> Path:
+    path = folder / "format6.laz"
+    if not path.exists():
+        clouds.write_cloud(path, points, 6)
+    return path
 
 
 def memory(folder: Path, points: int, factor: int) -> None:
     """Compare peak memory of a file with that of one many times as large, and of the usual script."""
-    small = apart("ours", folder / "format6.laz", points)
+    if not Path("/proc/self/status").exists():
+        print("| memory | cannot be counted on this system | | | | | |")  # noqa: T201
+        return
+    small = apart("ours", _format6(folder, points), points)
     path = folder / "large.laz"
     clouds.write_cloud(path, factor * points, 6)
     large = apart("ours", path, factor * points)
@@ -337,6 +348,7 @@ def main() -> None:
     parser.add_argument("--points", type=int, default=20_000_000)
     parser.add_argument("--factor", type=int, default=10, help="of the larger file for memory")
     parser.add_argument("--folder", type=Path, help="parent of the temporary folder")
+    parser.add_argument("--only", nargs="+", help="laz, las, copc, raster, whole, memory, help")
     parser.add_argument("--apart", nargs=3, help=argparse.SUPPRESS)
     asked = parser.parse_args()
     if asked.apart:
@@ -348,13 +360,17 @@ def main() -> None:
     print("|---|---|---|---|---|---|---|")  # noqa: T201
     with tempfile.TemporaryDirectory(dir=asked.folder) as name:
         folder = Path(name)
-        laz(folder, asked.points)
-        las(folder, asked.points)
-        copc(folder, asked.points)
-        raster(folder)
-        whole(folder, asked.points)
-        memory(folder, asked.points, asked.factor)
-        help_text()
+        parts: dict[str, Callable[[], None]] = {
+            "laz": lambda: laz(folder, asked.points),
+            "las": lambda: las(folder, asked.points),
+            "copc": lambda: copc(folder, asked.points),
+            "raster": lambda: raster(folder),
+            "whole": lambda: whole(folder, asked.points),
+            "memory": lambda: memory(folder, asked.points, asked.factor),
+            "help": help_text,
+        }
+        for part in asked.only or parts:
+            parts[part]()
     missed = ROWS.count(False)
     print(f"\n{len(ROWS)} lines, {missed} missed")  # noqa: T201
 

@@ -25,7 +25,7 @@ from accuracy.residuals import (
 )
 from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
-from accuracy.sampling.neighbourhood import Reader, read_in_turn
+from accuracy.sampling.reading import Reader, read_in_turn
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
 

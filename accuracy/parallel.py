@@ -24,7 +24,7 @@ from accuracy.errors import FormatError, UsageError
 from accuracy.findings import Finding
 from accuracy.formats import PointBatch, PointSurface, open_cloud
 from accuracy.formats.scanning import R, Scannable, reduce_points
-from accuracy.sampling.neighbourhood import raise_unreadable
+from accuracy.sampling.reading import raise_unreadable
 
 Progress = Callable[[str], None]
 
@@ -100,7 +100,7 @@ class _Crew(Protocol):
 
 
 class Workers:
-    """Reads files with several workers; `read` is a `accuracy.sampling.neighbourhood.Reader`.
+    """Reads files with several workers; `read` is a `accuracy.sampling.reading.Reader`.
 
     Parameters
     ----------

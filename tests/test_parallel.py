@@ -17,7 +17,7 @@ from accuracy.formats import open_cloud
 from accuracy.formats.las_write import write_points
 from accuracy.formats.scanning import reduce_points
 from accuracy.parallel import Task, Workers, read_tile
-from accuracy.sampling.neighbourhood import read_in_turn
+from accuracy.sampling.reading import read_in_turn
 from accuracy.sampling.tin import CloudSetting, sample_cloud
 
 SETTING = CloudSetting((2,), metres_h=1.0, metres_v=1.0, max_circumradius_m=2.0)

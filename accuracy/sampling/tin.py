@@ -21,16 +21,15 @@ from accuracy.sampling.neighbourhood import (
     NOISE_CLASSES,
     Cloud,
     Integers,
-    Reader,
     Surroundings,
     around,
     exact,
     gather,
     heights,
     mean_spacing,
-    read_in_turn,
     support_of,
 )
+from accuracy.sampling.reading import Reader, read_in_turn
 from accuracy.sampling.triangle import containing_triangle, height_at_origin, valid_heights
 
 #: Default largest circumradius: so many mean spacings, and at least so many metres.

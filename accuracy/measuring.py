@@ -83,7 +83,7 @@ def measure(
         As in their table; they are carried to the frame and stored units of the deliverable here.
     """
     carried, given = _carried(deliverable.plan, points)
-    measured = _measure(deliverable, carried, given, roles, progress)
+    measured = _measure(deliverable, carried, given, roles, progress, reading or Reading())
     more = _no_differences(measured.rows, deliverable.setting.name)
     return replace(measured, findings=(*measured.findings, *more))
 
@@ -94,6 +94,7 @@ def _measure(
     given: Sequence[Checkpoint] | None,
     roles: Roles,
     progress: Callable[[str], None],
+    reading: Reading,
 ) -> Measured:
     reference = deliverable.reference
     horizontal, vertical = reference.horizontal_unit, reference.vertical_unit
@@ -106,7 +107,6 @@ def _measure(
         samples = [Sample(None, *refused)] * len(points)
     else:
         assert vertical is not None
-        reading = reading or Reading()
         progress(f"{deliverable.setting.name}: reading heights at {len(points)} points")
         x, y, _ = columns(points)
         lost = ~(np.isfinite(x) & np.isfinite(y))

@@ -11,6 +11,7 @@ from pathlib import Path
 import laspy
 import numpy as np
 import pytest
+from reducers import PerClass
 
 from accuracy.errors import FormatError, UsageError
 from accuracy.formats import open_cloud
@@ -86,28 +87,6 @@ def test_errors_survive_the_way_between_processes(tmp_path):
     assert str(again) == str(answer.error)
     assert again.where == str(tmp_path / "none.las")
     assert again.remedy == answer.error.remedy
-
-
-class PerClass:
-    """Counts points and sums heights by class: a reducer."""
-
-    fields = ("z", "classification")
-
-    def __init__(self) -> None:
-        self.count = np.zeros(256, dtype=np.int64)
-        self.first: list[int] = []
-
-    def see(self, batch):
-        """Count."""
-        self.count += np.bincount(batch.classification, weights=batch.z, minlength=256).astype(int)
-        self.first = self.first or [int(batch.z[0])]
-        assert batch.gps_time.size == 0
-
-    def merged(self, other):
-        """Add."""
-        both = PerClass()
-        both.count, both.first = self.count + other.count, self.first + other.first
-        return both
 
 
 def test_reducers_of_tiles_merge_in_their_order(tiles, tmp_path):

@@ -22,7 +22,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("layout", "deliverables"),
     ("standards.judge", "planning", "budget", "preparation", "measuring"),
     ("diagnosis",),
-    ("statement",),
+    ("statement", "series"),
     ("result", "provenance"),
     ("reports", "ledger"),
     ("pipeline", "comparison", "parallel", "simulation"),

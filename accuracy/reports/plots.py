@@ -1,0 +1,109 @@
+"""Plots: a number that people would rather see is drawn.
+
+`PLOTS` lists them. Each is drawn from the finished result: what has to be computed stands in its
+``series``. `plot_svg` and `plot_png` give None where a plot does not apply to a dataset.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from accuracy.reports.plots_canvas import Subject, clipped, png, styled, svg
+from accuracy.result import Result
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+
+@dataclass(frozen=True)
+class Plot:
+    """One plot: its title, what it shows, and where it is drawn (module and function)."""
+
+    title: str
+    shows: str
+    module: str
+    function: str
+
+    @property
+    def draw(self) -> Callable[[Subject], Figure | None]:
+        """The function that draws it."""
+        module = importlib.import_module(f"accuracy.reports.{self.module}")
+        function: Callable[[Subject], Figure | None] = getattr(module, self.function)
+        return function
+
+
+#: Every plot by its name, in the order of the report.
+PLOTS: Mapping[str, Plot] = MappingProxyType(
+    {
+        "site-plan": Plot(
+            "Site plan",
+            "where the surveyed points are, and which way and how far the deliverable is off at each",
+            "plots_plan",
+            "site_plan",
+        ),
+        "histogram": Plot(
+            "Histogram",
+            "how many points have a residual of which size, with the normal curve and the limits",
+            "plots_curves",
+            "histogram",
+        ),
+        "normal-quantiles": Plot(
+            "Normal quantiles",
+            "whether the residuals are distributed as chance alone would have them",
+            "plots_curves",
+            "normal_quantiles",
+        ),
+        "cumulative": Plot(
+            "Cumulative error",
+            "what share of the points has an error up to a size; 68, 90 and 95 % marked",
+            "plots_curves",
+            "cumulative",
+        ),
+    }
+)
+
+
+def _drawn(result: Result, dataset: str, name: str) -> Figure | None:
+    found = next(item for item in result.datasets if item.name == dataset)
+    return PLOTS[name].draw(Subject(result, found))
+
+
+def plot_svg(
+    result: Result, dataset: str, name: str, *, ground: str | None = None
+) -> str | None:
+    """Draw a plot as SVG text, to stand in a page or alone.
+
+    Parameters
+    ----------
+    result : Result
+        The finished record.
+    dataset : str
+        Name of the dataset.
+    name : str
+        A key of `PLOTS`.
+    ground : str or None
+        Colour of the ground; None leaves it transparent. Text and axes are ``currentColor``.
+
+    Returns
+    -------
+    str or None
+        Starts with ``<svg``; no prolog, no reference to anything outside. None where the plot does not apply.
+    """
+    salt = f"{dataset}/{name}"
+    with styled(salt):
+        figure = _drawn(result, dataset, name)
+        alternative = f"{PLOTS[name].title}, {clipped(dataset)}: {PLOTS[name].shows}"
+        return None if figure is None else svg(figure, salt, alternative, ground)
+
+
+def plot_png(
+    result: Result, dataset: str, name: str, *, dots_per_inch: int = 160
+) -> bytes | None:
+    """Draw a plot as PNG on white; see `plot_svg`."""
+    with styled(f"{dataset}/{name}"):
+        figure = _drawn(result, dataset, name)
+        return None if figure is None else png(figure, dots_per_inch)

@@ -1,0 +1,240 @@
+"""The sheet that every plot is drawn on: style, words, and the way to SVG and PNG.
+
+matplotlib is used through its objects, never through its global state. A plot is the same bytes every
+time: fixed salt, no date, no version. In SVG, text stays text, the ink is ``currentColor`` and the ground
+is transparent unless asked for, so that a page may be dark.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from xml.sax.saxutils import escape, quoteattr
+
+from accuracy.reports.words import length, printable
+from accuracy.result import DatasetResult, Result
+from accuracy.units import LengthUnit, from_metres
+
+if TYPE_CHECKING:
+    import numpy as np
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+    from numpy.typing import NDArray
+
+#: Drawn as ``currentColor`` in SVG.
+INK = "#1d1d1e"
+FAINT = "#8a8a8a"
+
+#: Okabe and Ito's colours (from memory), told apart by colour-blind people; every one also has a shape,
+#: a fill or a line style of its own, so that grey print loses nothing.
+BLUE = "#0072b2"
+ORANGE = "#d55e00"
+GREEN = "#009e73"
+PURPLE = "#aa4a88"
+
+#: Drawn for each cover: colour, marker, filled.
+COVER_LOOKS = {"non-vegetated": (BLUE, "o", True), "vegetated": (GREEN, "^", False)}
+
+WIDTH_IN = 7.2
+AXES = ("east", "north", "up")
+SIGN = {
+    "up": "+ means the deliverable is too high",
+    "east": "+ means it lies too far east",
+    "north": "+ means it lies too far north",
+}
+
+_STYLE: dict[str, Any] = {
+    "svg.fonttype": "none",
+    "text.parse_math": False,
+    "axes.formatter.use_mathtext": False,
+    "axes.formatter.useoffset": False,
+    "axes.formatter.limits": (-7, 12),
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": 8.5,
+    "axes.titlesize": 9.0,
+    "axes.labelsize": 8.5,
+    "axes.linewidth": 0.7,
+    "axes.edgecolor": INK,
+    "axes.labelcolor": INK,
+    "text.color": INK,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.major.width": 0.7,
+    "ytick.major.width": 0.7,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "legend.frameon": False,
+    "legend.fontsize": 8.0,
+    "path.simplify": False,
+}
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What a plot is of: one dataset of a result."""
+
+    result: Result
+    dataset: DatasetResult
+
+    @property
+    def series(self) -> Any:
+        """Its computed curves; empty where the record has none."""
+        return self.result.series.get(self.dataset.name, {})
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit lengths are shown in."""
+        return LengthUnit(self.result.job.get("job", {}).get("display_units", "metre"))
+
+    @property
+    def axes(self) -> list[str]:
+        """The axes on which it has residuals."""
+        return [axis for axis in AXES if axis in self.series.get("curves", {})]
+
+    def shown(self, value_m: float) -> float:
+        """Give a length in the unit it is shown in."""
+        return float(from_metres(value_m, self.unit))
+
+    def column(self, values_m: Sequence[float] | NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give lengths in the unit they are shown in."""
+        import numpy as np
+
+        return from_metres(np.asarray(values_m, dtype=np.float64), self.unit)
+
+    def text(self, value_m: float, *, sign: bool = False) -> str:
+        """Give a length in words with its unit."""
+        return f"{length(value_m, self.unit, sign=sign)} {self.unit.symbol}"
+
+    def label(self, what: str) -> str:
+        """Give the label of an axis that shows a length."""
+        return f"{what} in {self.unit.print_name}"
+
+    def limits(self, component: str) -> list[tuple[str, float]]:
+        """Give the limits on a component in its claims: name of the check, limit in metres."""
+        found = {
+            (printable(check.name), check.limit): None
+            for claim in self.dataset.claims
+            for check in claim.checks
+            if check.component == component and check.limit is not None and check.unit == "m"
+        }
+        return list(found)
+
+
+@contextmanager
+def styled(salt: str) -> Iterator[None]:
+    """Draw in our style, whatever the user's own settings say; glyphs no font has do not warn."""
+    import matplotlib
+
+    with warnings.catch_warnings(), matplotlib.rc_context():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from")
+        warnings.filterwarnings("ignore", message="Matplotlib currently does not support")
+        matplotlib.rcdefaults()
+        matplotlib.rcParams.update({**_STYLE, "svg.hashsalt": salt})
+        yield
+
+
+def sheet(height_in: float, title: str, note: str) -> Figure:
+    """Make an empty figure with a title above and a note below it."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=100)
+    figure.patch.set_alpha(0.0)
+    figure.text(0.012, 1 - 0.07 / height_in, title, va="top", fontsize=10, fontweight="bold")
+    figure.text(0.012, 0.06 / height_in, note, va="bottom", fontsize=8.0)
+    return figure
+
+
+def panel(figure: Figure, left_in: float, bottom_in: float, width_in: float, high_in: float) -> Axes:
+    """Place axes by inches from the lower left corner."""
+    wide, high = figure.get_size_inches()
+    axes = figure.add_axes((left_in / wide, bottom_in / high, width_in / wide, high_in / high))
+    axes.set_facecolor("none")
+    return axes
+
+
+def columns(count: int, left_in: float = 0.72, gap_in: float = 0.75) -> list[tuple[float, float]]:
+    """Divide the width of the sheet: left edge and width of each column, in inches."""
+    usable = WIDTH_IN - left_in - 0.15 - gap_in * (count - 1)
+    width = usable / count
+    return [(left_in + i * (width + gap_in), width) for i in range(count)]
+
+
+def clipped(text: str, most: int = 60) -> str:
+    """Make text from a file fit for print, and shorten it."""
+    whole = printable(text)
+    return whole if len(whole) <= most else whole[: most - 1] + "…"
+
+
+def svg(figure: Figure, salt: str, alternative: str, ground: str | None) -> str:
+    """Give a figure as SVG text: no reference to the outside, ids only where something points at them."""
+    figure.patch.set_alpha(0.0 if ground is None else 1.0)
+    figure.patch.set_facecolor(ground or "none")
+    stream = io.StringIO()
+    figure.savefig(
+        stream,
+        format="svg",
+        metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
+    )
+    text = stream.getvalue()
+    text = text[text.index("<svg") :]
+    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
+    used = set(re.findall(r"(?:url\(|href=\")#([^\")]+)", text))
+    text = re.sub(
+        r' id="([^"]*)"', lambda found: found[0] if found[1] in used else "", text
+    )
+    text = text.replace(INK, "currentColor")
+    text = re.sub(r"(font: [^;\"']*?px) '[^;\"]*", r"\1 'DejaVu Sans', Verdana, sans-serif", text)
+    start = f'<svg role="img" aria-label={quoteattr(alternative)}'
+    return text.replace("<svg", start, 1).rstrip() + "\n"
+
+
+def png(figure: Figure, dots_per_inch: int) -> bytes:
+    """Give a figure as PNG on white."""
+    figure.patch.set_alpha(1.0)
+    figure.patch.set_facecolor("white")
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    return stream.getvalue()
+
+
+def escaped(text: str) -> str:
+    """Make text safe between tags."""
+    return escape(text)
+
+
+def zero_line(axes: Axes, *, vertical: bool) -> None:
+    """Draw where there is no error."""
+    draw = axes.axvline if vertical else axes.axhline
+    draw(0.0, color=FAINT, linewidth=0.8, zorder=0.5)
+
+
+def limit_lines(
+    axes: Axes, subject: Subject, component: str, *, vertical: bool, signed: bool = True
+) -> None:
+    """Draw the limits on a component; one far off the data is told, not drawn."""
+    draw = axes.axvline if vertical else axes.axhline
+    low, high = axes.get_xlim() if vertical else axes.get_ylim()
+    reach = 1.6 * max(abs(low), abs(high))
+    styles = ("--", "-.", ":")
+    for style, (name, limit_m) in zip(styles, subject.limits(component), strict=False):
+        label = f"{'± ' if signed else ''}{subject.text(limit_m)}: limit for {name}"
+        value = subject.shown(limit_m)
+        if value > reach:
+            axes.plot([], [], color=ORANGE, linestyle=style, label=f"{label} (off the scale)")
+            continue
+        draw(value, color=ORANGE, linestyle=style, linewidth=1.1, label=label, zorder=1.5)
+        if signed:
+            draw(-value, color=ORANGE, linestyle=style, linewidth=1.1, zorder=1.5)
+
+
+def counted(curves: Any) -> str:
+    """Say how many points a component has, by cover."""
+    parts = [f"{curves[cover]['n']} {cover}" for cover in COVER_LOOKS if cover in curves]
+    total = curves["all"]["n"]
+    return f"n = {total} ({', '.join(parts)})" if len(parts) > 1 else f"n = {total} {parts[0][len(str(total)) + 1 :]}"

@@ -63,6 +63,48 @@ PLOTS: Mapping[str, Plot] = MappingProxyType(
             "plots_curves",
             "cumulative",
         ),
+        "by-cover": Plot(
+            "By land cover",
+            "the residuals on open and on vegetated ground side by side",
+            "plots_against",
+            "by_cover",
+        ),
+        "against-height": Plot(
+            "Against height",
+            "whether the residuals change with the height of the ground",
+            "plots_against",
+            "against_height",
+        ),
+        "against-slope": Plot(
+            "Against slope",
+            "whether the residuals change with the slope of the ground",
+            "plots_against",
+            "against_slope",
+        ),
+        "against-roughness": Plot(
+            "Against roughness",
+            "whether the residuals change with the roughness of the ground",
+            "plots_against",
+            "against_roughness",
+        ),
+        "against-line": Plot(
+            "By flight line",
+            "whether the flight lines agree with the survey, and with each other",
+            "plots_against",
+            "against_line",
+        ),
+        "against-order": Plot(
+            "In the order of survey",
+            "whether the residuals drift along the table of checkpoints",
+            "plots_against",
+            "against_order",
+        ),
+        "sensitivity": Plot(
+            "Without one single point",
+            "what each claim's figure and verdict would be without each single point",
+            "plots_sensitivity",
+            "sensitivity",
+        ),
     }
 )
 
@@ -72,9 +114,7 @@ def _drawn(result: Result, dataset: str, name: str) -> Figure | None:
     return PLOTS[name].draw(Subject(result, found))
 
 
-def plot_svg(
-    result: Result, dataset: str, name: str, *, ground: str | None = None
-) -> str | None:
+def plot_svg(result: Result, dataset: str, name: str, *, ground: str | None = None) -> str | None:
     """Draw a plot as SVG text, to stand in a page or alone.
 
     Parameters
@@ -100,9 +140,7 @@ def plot_svg(
         return None if figure is None else svg(figure, salt, alternative, ground)
 
 
-def plot_png(
-    result: Result, dataset: str, name: str, *, dots_per_inch: int = 160
-) -> bytes | None:
+def plot_png(result: Result, dataset: str, name: str, *, dots_per_inch: int = 160) -> bytes | None:
     """Draw a plot as PNG on white; see `plot_svg`."""
     with styled(f"{dataset}/{name}"):
         figure = _drawn(result, dataset, name)

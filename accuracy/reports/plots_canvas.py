@@ -8,13 +8,15 @@ is transparent unless asked for, so that a page may be dark.
 from __future__ import annotations
 
 import io
+import math
 import re
+import textwrap
 import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 from accuracy.reports.words import length, printable
 from accuracy.result import DatasetResult, Result
@@ -22,6 +24,7 @@ from accuracy.units import LengthUnit, from_metres
 
 if TYPE_CHECKING:
     import numpy as np
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
     from numpy.typing import NDArray
@@ -57,7 +60,8 @@ _STYLE: dict[str, Any] = {
     "font.family": "sans-serif",
     "font.sans-serif": ["DejaVu Sans"],
     "font.size": 8.5,
-    "axes.titlesize": 9.0,
+    "axes.titlesize": 8.5,
+    "axes.titley": 1.02,
     "axes.labelsize": 8.5,
     "axes.linewidth": 0.7,
     "axes.edgecolor": INK,
@@ -139,23 +143,86 @@ def styled(salt: str) -> Iterator[None]:
         yield
 
 
-def sheet(height_in: float, title: str, note: str) -> Figure:
-    """Make an empty figure with a title above and a note below it."""
-    from matplotlib.figure import Figure
+class Sheet:
+    """A page of panels, with a title above, and one legend and notes below; places in inches.
 
-    figure = Figure(figsize=(WIDTH_IN, height_in), dpi=100)
-    figure.patch.set_alpha(0.0)
-    figure.text(0.012, 1 - 0.07 / height_in, title, va="top", fontsize=10, fontweight="bold")
-    figure.text(0.012, 0.06 / height_in, note, va="bottom", fontsize=8.0)
-    return figure
+    The height follows from what is on it, so that nothing overlaps: panels are placed from the top, and
+    `finish` adds what stands below them.
+    """
 
+    def __init__(self, title: str) -> None:
+        from matplotlib.figure import Figure
 
-def panel(figure: Figure, left_in: float, bottom_in: float, width_in: float, high_in: float) -> Axes:
-    """Place axes by inches from the lower left corner."""
-    wide, high = figure.get_size_inches()
-    axes = figure.add_axes((left_in / wide, bottom_in / high, width_in / wide, high_in / high))
-    axes.set_facecolor("none")
-    return axes
+        self.figure: Figure = Figure(figsize=(WIDTH_IN, 4.0), dpi=100)
+        self._title = title
+        self._panels: list[tuple[Axes, tuple[float, float, float, float]]] = []
+        self._handles: dict[str, Artist] = {}
+
+    def panel(self, left_in: float, top_in: float, width_in: float, high_in: float) -> Axes:
+        """Add axes: left edge and width, depth of the top edge below the top of the sheet, height."""
+        place = (left_in, top_in, width_in, high_in)
+        axes = self.figure.add_axes(self._relative(place, 4.0))
+        axes.set_facecolor("none")
+        self._panels.append((axes, place))
+        return axes
+
+    def legend_of(self, axes: Axes) -> None:
+        """Put what is labelled in these axes into the legend; each label once."""
+        for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):
+            self._handles.setdefault(label, handle)
+
+    def add_handle(self, label: str, handle: Artist) -> None:
+        """Put one entry into the legend."""
+        self._handles.setdefault(label, handle)
+
+    def finish(self, *notes: str, room_in: float = 0.0, ticks_in: float = 0.47) -> Figure:
+        """Set the height and add title, legend and notes.
+
+        Parameters
+        ----------
+        notes : str
+            Lines at the foot; long ones are wrapped.
+        room_in : float
+            Left free between panels and legend for the caller.
+        ticks_in : float
+            Room for the ticks and the label of the lowest axes.
+        """
+        bottom_in = max(place[1] + place[3] for _, place in self._panels)
+        lines = [line for note in notes for line in textwrap.wrap(note, 112)]
+        longest = max((len(label) for label in self._handles), default=0)
+        ncols = 1 if longest > 52 else 2 if longest > 30 else 3
+        rows = math.ceil(len(self._handles) / ncols)
+        top_of_legend_in = bottom_in + ticks_in + room_in
+        high_in = top_of_legend_in + 0.165 * rows + 0.145 * len(lines) + 0.14
+        self.figure.set_size_inches(WIDTH_IN, high_in)
+        for axes, place in self._panels:
+            axes.set_position(self._relative(place, high_in))
+        top = 1 - 0.07 / high_in
+        self.figure.text(0.012, top, self._title, va="top", fontsize=10, fontweight="bold")
+        if self._handles:
+            self.figure.legend(
+                list(self._handles.values()),
+                list(self._handles),
+                loc="upper left",
+                bbox_to_anchor=(0.012, 1 - top_of_legend_in / high_in),
+                ncols=ncols,
+                borderpad=0.0,
+                borderaxespad=0.0,
+                labelspacing=0.35,
+                handletextpad=0.5,
+                columnspacing=1.4,
+            )
+        for i, line in enumerate(reversed(lines)):
+            y = (0.06 + 0.145 * i) / high_in
+            self.figure.text(0.012, y, line, va="bottom", fontsize=8.0)
+        return self.figure
+
+    @staticmethod
+    def _relative(
+        place: tuple[float, float, float, float], sheet_in: float
+    ) -> tuple[float, float, float, float]:
+        left, top, width, high = place
+        return left / WIDTH_IN, 1 - (top + high) / sheet_in, width / WIDTH_IN, high / sheet_in
 
 
 def columns(count: int, left_in: float = 0.72, gap_in: float = 0.75) -> list[tuple[float, float]]:
@@ -179,17 +246,21 @@ def svg(figure: Figure, salt: str, alternative: str, ground: str | None) -> str:
     figure.savefig(
         stream,
         format="svg",
+        dpi=200,
         metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
     )
     text = stream.getvalue()
     text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>\s*", "", text, flags=re.DOTALL)
     used = set(re.findall(r"(?:url\(|href=\")#([^\")]+)", text))
-    text = re.sub(
-        r' id="([^"]*)"', lambda found: found[0] if found[1] in used else "", text
-    )
-    text = text.replace(INK, "currentColor")
-    text = re.sub(r"(font: [^;\"']*?px) '[^;\"]*", r"\1 'DejaVu Sans', Verdana, sans-serif", text)
+
+    def tag(found: re.Match[str]) -> str:
+        """Change what stands in a tag; text between tags is left alone."""
+        its = re.sub(r' id="([^"]*)"', lambda at: at[0] if at[1] in used else "", found[0])
+        its = its.replace(INK, "currentColor")
+        return its.replace("'DejaVu Sans', sans-serif", "'DejaVu Sans', Verdana, sans-serif")
+
+    text = re.sub(r"<[^>]*>", tag, text)
     start = f'<svg role="img" aria-label={quoteattr(alternative)}'
     return text.replace("<svg", start, 1).rstrip() + "\n"
 
@@ -201,11 +272,6 @@ def png(figure: Figure, dots_per_inch: int) -> bytes:
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return stream.getvalue()
-
-
-def escaped(text: str) -> str:
-    """Make text safe between tags."""
-    return escape(text)
 
 
 def zero_line(axes: Axes, *, vertical: bool) -> None:
@@ -237,4 +303,14 @@ def counted(curves: Any) -> str:
     """Say how many points a component has, by cover."""
     parts = [f"{curves[cover]['n']} {cover}" for cover in COVER_LOOKS if cover in curves]
     total = curves["all"]["n"]
-    return f"n = {total} ({', '.join(parts)})" if len(parts) > 1 else f"n = {total} {parts[0][len(str(total)) + 1 :]}"
+    return f"n = {total} ({', '.join(parts)})" if len(parts) > 1 else f"n = {parts[0]}"
+
+
+def signs(axes: Sequence[str]) -> str:
+    """Say what a residual is, and what its sign means."""
+    return "Residual = measured − surveyed; " + "; ".join(f"{a}: {SIGN[a]}" for a in axes) + "."
+
+
+def heavy(count: int) -> bool:
+    """Whether so many marks are better one embedded picture than single elements."""
+    return count > 1500

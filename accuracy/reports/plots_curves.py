@@ -10,15 +10,13 @@ from accuracy.reports.plots_canvas import (
     FAINT,
     GREEN,
     INK,
-    ORANGE,
-    SIGN,
+    Sheet,
     Subject,
     clipped,
     columns,
     counted,
     limit_lines,
-    panel,
-    sheet,
+    signs,
     zero_line,
 )
 
@@ -26,25 +24,17 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-_RESIDUAL = "Residual = measured − surveyed"
-
-
-def _signs(subject: Subject) -> str:
-    return f"{_RESIDUAL}; " + "; ".join(f"{axis}: {SIGN[axis]}" for axis in subject.axes) + "."
-
 
 def histogram(subject: Subject) -> Figure | None:
     """Draw counts by size of residual, by cover, with the normal curve and the limits."""
     if not subject.axes:
         return None
-    figure = sheet(
-        3.75,
-        f"How often which residual: {clipped(subject.dataset.name)}",
-        _signs(subject),
-    )
+    sheet = Sheet(f"How often which residual: {clipped(subject.dataset.name)}")
     for axis, (left, width) in zip(subject.axes, columns(len(subject.axes)), strict=True):
-        _one_histogram(panel(figure, left, 1.32, width, 1.95), subject, axis)
-    return figure
+        axes = sheet.panel(left, 0.62, width, 2.0)
+        _one_histogram(axes, subject, axis)
+        sheet.legend_of(axes)
+    return sheet.finish(signs(subject.axes))
 
 
 def _one_histogram(axes: Axes, subject: Subject, axis: str) -> None:
@@ -92,7 +82,6 @@ def _one_histogram(axes: Axes, subject: Subject, axis: str) -> None:
         if beyond:
             arrow = f"◀ {beyond} beyond" if key == "below" else f"{beyond} beyond ▶"
             axes.text(place, 0.97, arrow, transform=axes.transAxes, ha=side, va="top")
-    axes.legend(loc="upper left", bbox_to_anchor=(-0.02, -0.27), borderaxespad=0.0)
 
 
 def normal_quantiles(subject: Subject) -> Figure | None:
@@ -100,14 +89,9 @@ def normal_quantiles(subject: Subject) -> Figure | None:
     drawn = [a for a in subject.axes if subject.series["curves"][a]["all"]["quantiles"]]
     if not drawn:
         return None
-    figure = sheet(
-        3.95,
-        f"Are the residuals normal? {clipped(subject.dataset.name)}",
-        f"{_signs(subject)}\nPoints on a line are as a normal distribution would have them; "
-        "ends that bend away are heavy tails or blunders.",
-    )
+    sheet = Sheet(f"Are the residuals normal? {clipped(subject.dataset.name)}")
     for axis, (left, width) in zip(drawn, columns(len(drawn)), strict=True):
-        axes = panel(figure, left, 1.4, width, 2.05)
+        axes = sheet.panel(left, 0.62, width, 2.2)
         curves = subject.series["curves"][axis]
         for cover in COVER_LOOKS:
             if cover in curves and curves[cover]["quantiles"]:
@@ -117,8 +101,12 @@ def normal_quantiles(subject: Subject) -> Figure | None:
         zero_line(axes, vertical=False)
         limit_lines(axes, subject, axis, vertical=False)
         axes.set_title(counted(curves), loc="left")
-        axes.legend(loc="upper left", bbox_to_anchor=(-0.02, -0.24), borderaxespad=0.0, ncols=2 if len(drawn) == 1 else 1)
-    return figure
+        sheet.legend_of(axes)
+    return sheet.finish(
+        signs(drawn),
+        "Points along a line are as a normal distribution has them; ends that bend away are heavy tails or "
+        "blunders.",
+    )
 
 
 def _quantile_points(axes: Axes, subject: Subject, curve: Any, cover: str) -> None:
@@ -134,7 +122,6 @@ def _quantile_points(axes: Axes, subject: Subject, curve: Any, cover: str) -> No
         markerfacecolor=colour if filled else "none",
         label=cover,
     )
-    ends = (pairs["expected"][0], pairs["expected"][-1])
     for middle, spread, style, name in (
         ("mean_m", "std_m", "-", "mean and std"),
         ("median_m", "nmad_m", ":", "median and NMAD"),
@@ -147,7 +134,6 @@ def _quantile_points(axes: Axes, subject: Subject, curve: Any, cover: str) -> No
             linewidth=1.0,
             label=f"{cover}: normal of {name}",
         )
-    del ends
 
 
 def cumulative(subject: Subject) -> Figure | None:
@@ -156,18 +142,21 @@ def cumulative(subject: Subject) -> Figure | None:
     shown = [c for c in ("up", "horizontal") if c in curves] or subject.axes
     if not shown:
         return None
-    figure = sheet(
-        3.85,
-        f"What share of the errors is how large: {clipped(subject.dataset.name)}",
-        "Size of the error without its sign (up), or length of the horizontal error (east and north together).",
-    )
+    sheet = Sheet(f"What share of the errors is how large: {clipped(subject.dataset.name)}")
     for component, (left, width) in zip(shown, columns(len(shown)), strict=True):
-        axes = panel(figure, left, 1.28, width, 2.1)
-        _one_cumulative(axes, subject, component, curves[component])
-    return figure
+        axes = sheet.panel(left, 0.42, width, 2.4)
+        _one_cumulative(axes, subject, component, curves[component], len(shown) > 1)
+        sheet.legend_of(axes)
+    told = {
+        "up": "Up: size of the height residual, measured − surveyed, without its sign.",
+        "horizontal": "Horizontal: length of the residual, measured − surveyed, of east and north together.",
+    }
+    return sheet.finish(*(told.get(c, f"{c}: size of the residual.") for c in shown))
 
 
-def _one_cumulative(axes: Axes, subject: Subject, component: str, curves: Any) -> None:
+def _one_cumulative(
+    axes: Axes, subject: Subject, component: str, curves: Any, several: bool
+) -> None:
     lines = {"non-vegetated": (BLUE, "-", "o"), "vegetated": (GREEN, "--", "^")}
     for cover, (colour, style, marker) in lines.items():
         if cover not in curves:
@@ -191,18 +180,20 @@ def _one_cumulative(axes: Axes, subject: Subject, component: str, curves: Any) -
             marker=marker,
             markersize=5,
             markerfacecolor=colour if cover == "non-vegetated" else "none",
-            label=f"{cover} (n = {curve['n']}): {told}",
+            label=f"{component + ', ' if several else ''}{cover} (n = {curve['n']}): {told}",
         )
     for share in _SHARES.values():
         axes.axhline(share, color=FAINT, linewidth=0.5, linestyle=":", zorder=0.5)
     axes.set_ylim(0, 103)
     axes.set_xlim(left=0)
-    axes.set_yticks([0, 25, 50, *_SHARES.values(), 100], ["0", "25", "50", "68", "90", "95", "100"])
-    axes.set_xlabel(subject.label(f"{component} error, absolute".capitalize()))
+    axes.set_yticks([0, 25, 50, *_SHARES.values()], ["0", "25", "50", "68", "90", "95"])
+    axes.set_xlabel(
+        subject.label(
+            "Horizontal error" if component == "horizontal" else f"Absolute {component} error"
+        )
+    )
     axes.set_ylabel("Points up to it, percent")
     limit_lines(axes, subject, component, vertical=True, signed=False)
-    axes.legend(loc="upper left", bbox_to_anchor=(-0.02, -0.23), borderaxespad=0.0)
 
 
 _SHARES = {"p68": 68.3, "p90": 90.0, "p95": 95.0}
-_UNUSED = ORANGE

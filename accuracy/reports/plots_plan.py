@@ -15,10 +15,10 @@ from accuracy.reports.plots_canvas import (
     ORANGE,
     PURPLE,
     WIDTH_IN,
+    Sheet,
     Subject,
     clipped,
-    panel,
-    sheet,
+    heavy,
 )
 from accuracy.residuals import Position, ResidualRow
 from accuracy.series import round_number
@@ -37,7 +37,7 @@ _GROUPS = {
     "vegetated": ("^", True, GREEN, "checkpoint, vegetated"),
     "silent": ("+", True, INK, "checkpoint without value"),
     "control": ("s", False, INK, "control, never judged"),
-    "excluded": ("X", False, PURPLE, "excluded"),
+    "excluded": ("x", True, PURPLE, "excluded, never judged"),
 }
 
 #: Points named on the plan: those of the largest residuals.
@@ -99,24 +99,24 @@ def site_plan(subject: Subject) -> Figure | None:
     if not places.metric:
         ratio /= math.cos(math.radians(float(places.y.mean())))
     high = min(max(wide * ratio, 1.9), 7.0)
-    foot = 1.62
-    figure = sheet(high + foot + 0.35, f"Site plan: {clipped(subject.dataset.name)}", _note(parts))
-    for i, part in enumerate(parts):
-        axes = panel(figure, 0.8 + i * (wide + 0.85), foot, wide, high)
+    sheet = Sheet(f"Site plan: {clipped(subject.dataset.name)}")
+    plans = [sheet.panel(0.8 + i * (wide + 0.85), 0.42, wide, high) for i in range(len(parts))]
+    _legend(sheet, rows, boxes)
+    figure = sheet.finish(*_notes(parts), room_in=0.5)
+    for axes, part in zip(plans, parts, strict=True):
         _ground(axes, subject, places, window, boxes)
         _draw(figure, axes, subject, rows, places, part)
-    _legend(figure, rows, foot)
     return figure
 
 
-def _note(parts: list[str]) -> str:
+def _notes(parts: list[str]) -> list[str]:
     told = {
-        "horizontal": "Arrows point from the surveyed place to where the deliverable has it.",
+        "horizontal": "Arrows: measured − surveyed; they point to where the deliverable has the place.",
         "vertical": "Bars: measured − surveyed height. Up, filled tip: deliverable too high. "
         "Down, open tip: too low.",
         "none": "No residuals: nothing could be compared.",
     }
-    return "\n".join(told[part] for part in parts)
+    return [told[part] for part in parts]
 
 
 def _has(row: ResidualRow, part: str) -> bool:
@@ -221,6 +221,7 @@ def _draw(
                 markerfacecolor=colour if filled else "none",
                 markeredgewidth=0.9,
                 zorder=3,
+                rasterized=heavy(len(rows)),
             )
     has = np.array([_has(row, part) for row in rows])
     if part == "none" or not has.any():
@@ -279,6 +280,7 @@ def _arrows(
         minlength=0.0,
         color=[_colour(row) for row, its in zip(rows, has, strict=True) if its],
         zorder=2.5,
+        rasterized=heavy(len(rows)),
     )
 
 
@@ -299,7 +301,13 @@ def _bars(
         if not mask.any():
             continue
         axes.vlines(
-            places.x[mask], places.y[mask], tips[mask], colors=colour, linewidth=1.1, zorder=2
+            places.x[mask],
+            places.y[mask],
+            tips[mask],
+            colors=colour,
+            linewidth=1.1,
+            zorder=2,
+            rasterized=heavy(len(rows)),
         )
         axes.plot(
             places.x[mask],
@@ -311,12 +319,18 @@ def _bars(
             markerfacecolor=colour if filled else "none",
             markeredgewidth=0.9,
             zorder=2.4,
+            rasterized=heavy(len(rows)),
         )
 
 
 def _names(axes: Axes, rows: Sequence[ResidualRow], places: _Places) -> None:
     order = sorted((i for i, row in enumerate(rows) if row.used), key=lambda i: -_size(rows[i]))
+    taken: list[tuple[float, float]] = []
     for i in order[:NAMED]:
+        x, y = (float(v) for v in axes.transData.transform((places.x[i], places.y[i])))
+        if any(abs(x - a) < 35 and abs(y - b) < 11 for a, b in taken):
+            continue  # the name would lie on another
+        taken.append((x, y))
         axes.annotate(
             clipped(rows[i].id, 16),
             (places.x[i], places.y[i]),
@@ -344,7 +358,7 @@ def _scales(
     inches_per_unit = per_metre * unit_m / per_inch
     size = round_number(0.55 / inches_per_unit)
     length = size * inches_per_unit / wide
-    y = box.y0 - 0.62 / high
+    y = box.y0 - 0.58 / high
     x = box.x0
     colour = INK
     figure.add_artist(_line(figure, x, y, x + length, y, colour, arrow=True))
@@ -383,32 +397,24 @@ def _line(
     )
 
 
-def _legend(figure: Figure, rows: Sequence[ResidualRow], foot: float) -> None:
+def _legend(
+    sheet: Sheet, rows: Sequence[ResidualRow], boxes: list[tuple[float, float, float, float]]
+) -> None:
     from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
 
-    handles = []
     for group, (marker, filled, colour, name) in _GROUPS.items():
         count = sum(_group(row) == group for row in rows)
         if count:
-            handles.append(
-                Line2D(
-                    [],
-                    [],
-                    linestyle="none",
-                    marker=marker,
-                    markersize=4.5,
-                    markeredgecolor=colour,
-                    markerfacecolor=colour if filled else "none",
-                    label=f"{name} (n = {count})",
-                )
+            handle = Line2D(
+                [],
+                [],
+                linestyle="none",
+                marker=marker,
+                markersize=4.5,
+                markeredgecolor=colour,
+                markerfacecolor=colour if filled else "none",
             )
-    wide, high = figure.get_size_inches()
-    figure.legend(
-        handles=handles,
-        loc="lower left",
-        bbox_to_anchor=(0.0, 0.33 / high),
-        ncols=3,
-        handletextpad=0.2,
-        columnspacing=1.2,
-    )
-    del wide, foot
+            sheet.add_handle(f"{name} (n = {count})", handle)
+    if boxes:
+        sheet.add_handle("extent of the files", Patch(facecolor=FAINT, alpha=0.35))

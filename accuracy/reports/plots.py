@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 import importlib
+import weakref
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -109,6 +110,12 @@ PLOTS: Mapping[str, Plot] = MappingProxyType(
 )
 
 
+_Drawings = dict[tuple[str, str, str | None], str | None]
+
+#: The last result drawn from, if it is still in use, and its drawings.
+_LAST: list[tuple[weakref.ref[Result], _Drawings]] = []
+
+
 def _drawn(result: Result, dataset: str, name: str) -> Figure | None:
     found = next(item for item in result.datasets if item.name == dataset)
     return PLOTS[name].draw(Subject(result, found))
@@ -133,11 +140,23 @@ def plot_svg(result: Result, dataset: str, name: str, *, ground: str | None = No
     str or None
         Starts with ``<svg``; no prolog, no reference to anything outside. None where the plot does not apply.
     """
-    salt = f"{dataset}/{name}"
-    with styled(salt):
-        figure = _drawn(result, dataset, name)
-        alternative = f"{PLOTS[name].title}, {clipped(dataset)}: {PLOTS[name].shows}"
-        return None if figure is None else svg(figure, salt, alternative, ground)
+    drawings = _drawings_of(result)
+    key = (dataset, name, ground)
+    if key not in drawings:
+        salt = f"{dataset}/{name}"
+        with styled(salt):
+            figure = _drawn(result, dataset, name)
+            about = PLOTS[name]
+            alternative = f"{about.title}, {clipped(dataset)}: {about.shows}"
+            drawings[key] = None if figure is None else svg(figure, alternative, ground)
+    return drawings[key]
+
+
+def _drawings_of(result: Result) -> _Drawings:
+    """Give what was drawn of this very result before: page and PDF ask for the same plots."""
+    if not _LAST or _LAST[0][0]() is not result:
+        _LAST[:] = [(weakref.ref(result), {})]
+    return _LAST[0][1]
 
 
 def plot_png(result: Result, dataset: str, name: str, *, dots_per_inch: int = 160) -> bytes | None:

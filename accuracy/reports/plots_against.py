@@ -94,11 +94,11 @@ def _against(
     sheet = Sheet(f"Residual against {what}: {clipped(subject.dataset.name)}")
     high = 2.1 if len(drawn) == 1 else 1.35
     for i, axis in enumerate(drawn):
-        axes = sheet.panel(0.78, 0.6 + i * (high + 0.35), 6.25, high)
+        axes = sheet.panel(0.95, 0.6 + i * (high + 0.35), 6.1, high)
         _scatter(axes, subject, pairs[axis])
-        axes.set_ylabel(
-            f"{axis} residual\nin {subject.unit.print_name}".capitalize().replace("us s", "US s")
-        )
+        name = f"{axis} residual".capitalize()
+        axes.set_ylabel(f"{name}\nin {subject.unit.print_name}")
+        axes.tick_params(labelbottom=axis == drawn[-1])
         axes.set_title(_count(pairs[axis]), loc="left")
         if axis == drawn[-1]:
             axes.set_xlabel(label)

@@ -139,7 +139,8 @@ def styled(salt: str) -> Iterator[None]:
         warnings.filterwarnings("ignore", message="Glyph .* missing from")
         warnings.filterwarnings("ignore", message="Matplotlib currently does not support")
         matplotlib.rcdefaults()
-        matplotlib.rcParams.update({**_STYLE, "svg.hashsalt": salt})
+        settings: Any = {**_STYLE, "svg.hashsalt": salt}
+        matplotlib.rcParams.update(settings)
         yield
 
 
@@ -238,7 +239,7 @@ def clipped(text: str, most: int = 60) -> str:
     return whole if len(whole) <= most else whole[: most - 1] + "…"
 
 
-def svg(figure: Figure, salt: str, alternative: str, ground: str | None) -> str:
+def svg(figure: Figure, alternative: str, ground: str | None) -> str:
     """Give a figure as SVG text: no reference to the outside, ids only where something points at them."""
     figure.patch.set_alpha(0.0 if ground is None else 1.0)
     figure.patch.set_facecolor(ground or "none")

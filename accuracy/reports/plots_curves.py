@@ -39,6 +39,7 @@ def histogram(subject: Subject) -> Figure | None:
 
 def _one_histogram(axes: Axes, subject: Subject, axis: str) -> None:
     import numpy as np
+    from matplotlib.ticker import MaxNLocator
 
     curves = subject.series["curves"][axis]
     edges = subject.column(curves["all"]["histogram"]["edges_m"])
@@ -73,7 +74,7 @@ def _one_histogram(axes: Axes, subject: Subject, axis: str) -> None:
         )
     axes.set_xlabel(subject.label(f"{axis} residual".capitalize()))
     axes.set_ylabel("Points in a bin")
-    axes.yaxis.get_major_locator().set_params(integer=True)
+    axes.yaxis.set_major_locator(MaxNLocator(6, integer=True))
     zero_line(axes, vertical=True)
     limit_lines(axes, subject, axis, vertical=True)
     axes.set_title(counted(curves), loc="left")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from accuracy.reports.plots_canvas import (
     BLUE,
@@ -20,8 +19,8 @@ from accuracy.reports.plots_canvas import (
     clipped,
     heavy,
 )
+from accuracy.reports.plots_scale import Places, draw_scales, size_m, stretch
 from accuracy.residuals import Position, ResidualRow
-from accuracy.series import round_number
 
 if TYPE_CHECKING:
     import numpy as np
@@ -44,40 +43,25 @@ _GROUPS = {
 NAMED = 5
 
 
-@dataclass(frozen=True)
-class _Places:
-    """Where the points are in the plane of the drawing; `metric` is False for degrees."""
-
-    x: Vector
-    y: Vector
-    metric: bool
-
-
-def _places(subject: Subject, rows: Sequence[ResidualRow]) -> _Places:
+def _places(subject: Subject, rows: Sequence[ResidualRow]) -> Places:
     import numpy as np
 
     metric = all(row.surveyed.east_m is not None for row in rows)
     if metric:
         east = [row.surveyed.east_m for row in rows]
         north = [row.surveyed.north_m for row in rows]
-        return _Places(
+        return Places(
             subject.column(np.array(east, float)), subject.column(np.array(north, float)), True
         )
     east = [row.native["easting"] for row in rows]
     north = [row.native["northing"] for row in rows]
-    return _Places(np.array(east, float), np.array(north, float), False)
+    return Places(np.array(east, float), np.array(north, float), False)
 
 
 def _group(row: ResidualRow) -> str:
     if row.role != "checkpoint":
         return row.role
     return row.cover if row.used else "silent"
-
-
-def _size(row: ResidualRow) -> float:
-    position = row.residual or Position()
-    values = [v for v in (position.east_m, position.north_m, position.up_m) if v is not None]
-    return max(map(abs, values), default=0.0)
 
 
 def site_plan(subject: Subject) -> Figure | None:
@@ -128,14 +112,14 @@ def _has(row: ResidualRow, part: str) -> bool:
     return position.east_m is not None and position.north_m is not None
 
 
-def _boxes(subject: Subject, places: _Places) -> list[tuple[float, float, float, float]]:
+def _boxes(subject: Subject, places: Places) -> list[tuple[float, float, float, float]]:
     found = subject.series.get("footprint", {})
     boxes = found.get("boxes_m" if places.metric else "boxes_native", [])
     return [tuple(subject.shown(v) if places.metric else v for v in box) for box in boxes]  # type: ignore[misc]  # four of them
 
 
 def _window(
-    places: _Places, boxes: list[tuple[float, float, float, float]]
+    places: Places, boxes: list[tuple[float, float, float, float]]
 ) -> tuple[float, float, float, float]:
     """Give what the plan shows: the points, and the footprint as far as it is not far away."""
     import numpy as np
@@ -155,7 +139,7 @@ def _window(
 def _ground(
     axes: Axes,
     subject: Subject,
-    places: _Places,
+    places: Places,
     window: tuple[float, float, float, float],
     boxes: list[tuple[float, float, float, float]],
 ) -> None:
@@ -193,7 +177,7 @@ def _ground(
         axis.set_major_formatter("{x:.0f}" if places.metric else "{x:.5f}")
     for label in axes.get_yticklabels():
         label.set_rotation(90)
-        label.set_va("center")
+        label.set_verticalalignment("center")
     axes.set_xlabel(subject.label("Easting") if places.metric else "Longitude in degrees")
     axes.set_ylabel(subject.label("Northing") if places.metric else "Latitude in degrees")
 
@@ -203,7 +187,7 @@ def _draw(
     axes: Axes,
     subject: Subject,
     rows: Sequence[ResidualRow],
-    places: _Places,
+    places: Places,
     part: str,
 ) -> None:
     import numpy as np
@@ -226,26 +210,14 @@ def _draw(
     has = np.array([_has(row, part) for row in rows])
     if part == "none" or not has.any():
         return
-    per_metre, exaggeration = _stretch(subject, axes, rows, places, part)
+    per_metre, exaggeration = stretch(subject, axes, rows, places, part)
     residuals = [row.residual or Position() for row in rows]
     if part == "horizontal":
         _arrows(axes, rows, places, has, residuals, per_metre)
     else:
         _bars(axes, rows, places, has, residuals, per_metre)
     _names(axes, rows, places)
-    _scales(figure, axes, subject, places, part, per_metre[1], exaggeration)
-
-
-def _stretch(
-    subject: Subject, axes: Axes, rows: Sequence[ResidualRow], places: _Places, part: str
-) -> tuple[tuple[float, float], float | None]:
-    """Give the length on the plan, in units of x and y, of one metre of residual."""
-    if places.metric:
-        exaggeration = float(subject.series["plan"][f"exaggeration_{part}"])
-        return (subject.shown(exaggeration),) * 2, exaggeration
-    largest = max(_size(row) for row in rows if row.used) if any(r.used for r in rows) else 1.0
-    high = 0.12 * (axes.get_ylim()[1] - axes.get_ylim()[0]) / (largest or 1.0)
-    return (high * float(axes.get_aspect()), high), None
+    draw_scales(figure, axes, subject, places, part, per_metre[1], exaggeration)
 
 
 def _colour(row: ResidualRow) -> str:
@@ -255,7 +227,7 @@ def _colour(row: ResidualRow) -> str:
 def _arrows(
     axes: Axes,
     rows: Sequence[ResidualRow],
-    places: _Places,
+    places: Places,
     has: NDArray[np.bool_],
     residuals: list[Position],
     per_metre: tuple[float, float],
@@ -287,7 +259,7 @@ def _arrows(
 def _bars(
     axes: Axes,
     rows: Sequence[ResidualRow],
-    places: _Places,
+    places: Places,
     has: NDArray[np.bool_],
     residuals: list[Position],
     per_metre: tuple[float, float],
@@ -323,78 +295,26 @@ def _bars(
         )
 
 
-def _names(axes: Axes, rows: Sequence[ResidualRow], places: _Places) -> None:
-    order = sorted((i for i, row in enumerate(rows) if row.used), key=lambda i: -_size(rows[i]))
+def _names(axes: Axes, rows: Sequence[ResidualRow], places: Places) -> None:
+    order = sorted((i for i, row in enumerate(rows) if row.used), key=lambda i: -size_m(rows[i]))
     taken: list[tuple[float, float]] = []
     for i in order[:NAMED]:
         x, y = (float(v) for v in axes.transData.transform((places.x[i], places.y[i])))
         if any(abs(x - a) < 35 and abs(y - b) < 11 for a, b in taken):
             continue  # the name would lie on another
         taken.append((x, y))
+        away = rows[i].residual or Position()  # the name stands on the side away from arrow and bar
+        left = (away.east_m or 0.0) > 0.0
+        above = away.east_m is None and (away.up_m or 0.0) < 0.0
         axes.annotate(
             clipped(rows[i].id, 16),
             (places.x[i], places.y[i]),
-            xytext=(4, -3),
+            xytext=(-4 if left else 4, 3 if above else -3),
             textcoords="offset points",
-            va="top",
+            ha="right" if left else "left",
+            va="bottom" if above else "top",
             fontsize=7.5,
         )
-
-
-def _scales(
-    figure: Figure,
-    axes: Axes,
-    subject: Subject,
-    places: _Places,
-    part: str,
-    per_metre: float,
-    exaggeration: float | None,
-) -> None:
-    """Draw, under the plan, an arrow of a stated residual and a bar of a stated distance."""
-    wide, high = figure.get_size_inches()
-    box = axes.get_position()
-    per_inch = (axes.get_ylim()[1] - axes.get_ylim()[0]) / (box.height * high)
-    unit_m = float(subject.unit.metres)
-    inches_per_unit = per_metre * unit_m / per_inch
-    size = round_number(0.55 / inches_per_unit)
-    length = size * inches_per_unit / wide
-    y = box.y0 - 0.58 / high
-    x = box.x0
-    colour = INK
-    figure.add_artist(_line(figure, x, y, x + length, y, colour, arrow=True))
-    times = "" if exaggeration is None else f", drawn {exaggeration:g} times its size"
-    what = "residual" if part == "horizontal" else "height residual"
-    figure.text(
-        x + length + 0.08 / wide, y, f"{what} of {size:g} {subject.unit.symbol}{times}", va="center"
-    )
-    if places.metric:
-        distance = round_number(0.7 * per_inch)
-        y -= 0.2 / high
-        figure.add_artist(_line(figure, x, y, x + distance / per_inch / wide, y, colour))
-        figure.text(
-            x + (distance / per_inch + 0.08) / wide,
-            y,
-            f"distance of {distance:g} {subject.unit.symbol}",
-            va="center",
-        )
-
-
-def _line(
-    figure: Figure, x0: float, y0: float, x1: float, y1: float, colour: str, *, arrow: bool = False
-) -> Any:
-    from matplotlib.patches import FancyArrowPatch
-
-    return FancyArrowPatch(
-        (x0, y0),
-        (x1, y1),
-        transform=figure.transFigure,
-        arrowstyle="-|>" if arrow else "|-|,widthA=0.25,widthB=0.25",
-        mutation_scale=8,
-        shrinkA=0,
-        shrinkB=0,
-        linewidth=1.1,
-        color=colour,
-    )
 
 
 def _legend(

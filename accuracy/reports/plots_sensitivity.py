@@ -57,7 +57,8 @@ def sensitivity(subject: Subject) -> Figure | None:
 def _chosen(record: Any) -> list[Any]:
     """Give the points at either end, and those that change the verdict; in the order of the record."""
     valued = [item for item in record["without"] if item["value"] is not None]
-    ends = {item["id"] for item in (*valued[:ENDS], *valued[-ENDS:])}
+    moving = [item for item in valued if item["value"] != record["value"]] or valued
+    ends = {item["id"] for item in (*moving[:ENDS], *moving[-ENDS:])}
     ends |= {item["id"] for item in record["changes"][:MOST_CHANGES]}
     return [item for item in valued if item["id"] in ends]
 

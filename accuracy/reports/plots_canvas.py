@@ -41,7 +41,7 @@ GREEN = "#009e73"
 PURPLE = "#aa4a88"
 
 #: Drawn for each cover: colour, marker, filled.
-COVER_LOOKS = {"non-vegetated": (BLUE, "o", True), "vegetated": (GREEN, "^", False)}
+COVER_LOOKS = {"non-vegetated": (BLUE, "o", True), "vegetated": (GREEN, "D", False)}
 
 WIDTH_IN = 7.2
 AXES = ("east", "north", "up")
@@ -189,7 +189,7 @@ class Sheet:
             Room for the ticks and the label of the lowest axes.
         """
         bottom_in = max(place[1] + place[3] for _, place in self._panels)
-        lines = [line for note in notes for line in textwrap.wrap(note, 112)]
+        lines = [line for note in notes for line in textwrap.wrap(note, 118)]
         longest = max((len(label) for label in self._handles), default=0)
         ncols = 1 if longest > 52 else 2 if longest > 30 else 3
         rows = math.ceil(len(self._handles) / ncols)

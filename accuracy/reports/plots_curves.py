@@ -158,7 +158,7 @@ def cumulative(subject: Subject) -> Figure | None:
 def _one_cumulative(
     axes: Axes, subject: Subject, component: str, curves: Any, several: bool
 ) -> None:
-    lines = {"non-vegetated": (BLUE, "-", "o"), "vegetated": (GREEN, "--", "^")}
+    lines = {"non-vegetated": (BLUE, "-", "o"), "vegetated": (GREEN, "--", "D")}
     for cover, (colour, style, marker) in lines.items():
         if cover not in curves:
             continue

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 #: Group of points: marker, filled, colour, name.
 _GROUPS = {
     "non-vegetated": ("o", True, BLUE, "checkpoint, non-vegetated"),
-    "vegetated": ("^", True, GREEN, "checkpoint, vegetated"),
+    "vegetated": ("D", False, GREEN, "checkpoint, vegetated"),
     "silent": ("+", True, INK, "checkpoint without value"),
     "control": ("s", False, INK, "control, never judged"),
     "excluded": ("x", True, PURPLE, "excluded, never judged"),

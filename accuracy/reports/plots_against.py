@@ -12,8 +12,8 @@ from accuracy.reports.plots_canvas import (
     Sheet,
     Subject,
     clipped,
-    columns,
     counted,
+    grid,
     heavy,
     limit_lines,
     signs,
@@ -94,7 +94,7 @@ def _against(
     sheet = Sheet(f"Residual against {what}: {clipped(subject.dataset.name)}")
     high = 2.1 if len(drawn) == 1 else 1.35
     for i, axis in enumerate(drawn):
-        axes = sheet.panel(0.95, 0.6 + i * (high + 0.35), 6.1, high)
+        axes = sheet.panel((0.95, 0.6 + i * (high + 0.35), 6.1, high))
         _scatter(axes, subject, pairs[axis])
         name = f"{axis} residual".capitalize()
         axes.set_ylabel(f"{name}\nin {subject.unit.print_name}")
@@ -110,8 +110,7 @@ def _against(
 
 def _count(pairs: Sequence[tuple[ResidualRow, float, float]]) -> str:
     counts = {cover: sum(row.cover == cover for row, _, _ in pairs) for cover in COVER_LOOKS}
-    told = ", ".join(f"{count} {cover}" for cover, count in counts.items() if count)
-    return f"n = {len(pairs)} ({told})" if all(counts.values()) else f"n = {told}"
+    return "n = " + " + ".join(f"{count} {cover}" for cover, count in counts.items() if count)
 
 
 def _scatter(
@@ -149,7 +148,7 @@ def against_line(subject: Subject) -> Figure | None:
         return None
     shown = lines[:MOST_LINES]
     sheet = Sheet(f"Residual by flight line: {clipped(subject.dataset.name)}")
-    axes = sheet.panel(0.78, 0.42, 6.25, 2.3)
+    axes = sheet.panel((0.78, 0.42, 6.25, 2.3))
     for place, line in enumerate(shown):
         count = len(line["up_m"])
         axes.plot(
@@ -193,12 +192,12 @@ def by_cover(subject: Subject) -> Figure | None:
     if not subject.axes:
         return None
     sheet = Sheet(f"Residual by land cover: {clipped(subject.dataset.name)}")
-    for axis, (left, width) in zip(subject.axes, columns(len(subject.axes)), strict=True):
-        axes = sheet.panel(left, 0.62, width, 2.3)
+    for axis, place in zip(subject.axes, grid(len(subject.axes), 2.3), strict=True):
+        axes = sheet.panel(place)
         curves = subject.series["curves"][axis]
         names = [cover for cover in COVER_LOOKS if cover in curves]
-        for place, cover in enumerate(names):
-            _strip(axes, subject, axis, cover, place, curves[cover])
+        for at, cover in enumerate(names):
+            _strip(axes, subject, axis, cover, at, curves[cover])
         labels = [f"{cover}\nn = {curves[cover]['n']}" for cover in names]
         axes.set_xticks(range(len(names)), labels)
         axes.set_xlim(-0.6, len(names) - 0.4)

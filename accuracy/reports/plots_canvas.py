@@ -79,6 +79,10 @@ _STYLE: dict[str, Any] = {
 }
 
 
+#: Left edge, depth of the top edge below the top of the sheet, width, height; inches.
+Place = tuple[float, float, float, float]
+
+
 @dataclass(frozen=True)
 class Subject:
     """What a plot is of: one dataset of a result."""
@@ -156,12 +160,11 @@ class Sheet:
 
         self.figure: Figure = Figure(figsize=(WIDTH_IN, 4.0), dpi=100)
         self._title = title
-        self._panels: list[tuple[Axes, tuple[float, float, float, float]]] = []
+        self._panels: list[tuple[Axes, Place]] = []
         self._handles: dict[str, Artist] = {}
 
-    def panel(self, left_in: float, top_in: float, width_in: float, high_in: float) -> Axes:
-        """Add axes: left edge and width, depth of the top edge below the top of the sheet, height."""
-        place = (left_in, top_in, width_in, high_in)
+    def panel(self, place: Place) -> Axes:
+        """Add axes."""
         axes = self.figure.add_axes(self._relative(place, 4.0))
         axes.set_facecolor("none")
         self._panels.append((axes, place))
@@ -219,18 +222,18 @@ class Sheet:
         return self.figure
 
     @staticmethod
-    def _relative(
-        place: tuple[float, float, float, float], sheet_in: float
-    ) -> tuple[float, float, float, float]:
+    def _relative(place: Place, sheet_in: float) -> tuple[float, float, float, float]:
         left, top, width, high = place
         return left / WIDTH_IN, 1 - (top + high) / sheet_in, width / WIDTH_IN, high / sheet_in
 
 
-def columns(count: int, left_in: float = 0.72, gap_in: float = 0.75) -> list[tuple[float, float]]:
-    """Divide the width of the sheet: left edge and width of each column, in inches."""
-    usable = WIDTH_IN - left_in - 0.15 - gap_in * (count - 1)
-    width = usable / count
-    return [(left_in + i * (width + gap_in), width) for i in range(count)]
+def grid(count: int, high_in: float, top_in: float = 0.62) -> list[Place]:
+    """Place panels of one height: one fills the width, two stand side by side, a third below them."""
+    wide = (WIDTH_IN - 0.72 - 0.15 - (0.8 if count > 1 else 0.0)) / min(count, 2)
+    return [
+        (0.72 + (i % 2) * (wide + 0.8), top_in + (i // 2) * (high_in + 0.85), wide, high_in)
+        for i in range(count)
+    ]
 
 
 def clipped(text: str, most: int = 60) -> str:
@@ -247,7 +250,7 @@ def svg(figure: Figure, alternative: str, ground: str | None) -> str:
     figure.savefig(
         stream,
         format="svg",
-        dpi=200,
+        dpi=150,
         metadata={"Date": None, "Creator": None, "Format": None, "Type": None},
     )
     text = stream.getvalue()
@@ -303,8 +306,7 @@ def limit_lines(
 def counted(curves: Any) -> str:
     """Say how many points a component has, by cover."""
     parts = [f"{curves[cover]['n']} {cover}" for cover in COVER_LOOKS if cover in curves]
-    total = curves["all"]["n"]
-    return f"n = {total} ({', '.join(parts)})" if len(parts) > 1 else f"n = {parts[0]}"
+    return f"n = {' + '.join(parts)}"
 
 
 def signs(axes: Sequence[str]) -> str:

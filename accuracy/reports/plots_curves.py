@@ -13,8 +13,8 @@ from accuracy.reports.plots_canvas import (
     Sheet,
     Subject,
     clipped,
-    columns,
     counted,
+    grid,
     limit_lines,
     signs,
     zero_line,
@@ -30,8 +30,8 @@ def histogram(subject: Subject) -> Figure | None:
     if not subject.axes:
         return None
     sheet = Sheet(f"How often which residual: {clipped(subject.dataset.name)}")
-    for axis, (left, width) in zip(subject.axes, columns(len(subject.axes)), strict=True):
-        axes = sheet.panel(left, 0.62, width, 2.0)
+    for axis, place in zip(subject.axes, grid(len(subject.axes), 2.0), strict=True):
+        axes = sheet.panel(place)
         _one_histogram(axes, subject, axis)
         sheet.legend_of(axes)
     return sheet.finish(signs(subject.axes))
@@ -91,13 +91,13 @@ def normal_quantiles(subject: Subject) -> Figure | None:
     if not drawn:
         return None
     sheet = Sheet(f"Are the residuals normal? {clipped(subject.dataset.name)}")
-    for axis, (left, width) in zip(drawn, columns(len(drawn)), strict=True):
-        axes = sheet.panel(left, 0.62, width, 2.2)
+    for axis, place in zip(drawn, grid(len(drawn), 2.2), strict=True):
+        axes = sheet.panel(place)
         curves = subject.series["curves"][axis]
         for cover in COVER_LOOKS:
             if cover in curves and curves[cover]["quantiles"]:
                 _quantile_points(axes, subject, curves[cover], cover)
-        axes.set_xlabel("Expected of a standard normal distribution")
+        axes.set_xlabel("Standard normal quantile of the rank")
         axes.set_ylabel(subject.label(f"{axis} residual".capitalize()))
         zero_line(axes, vertical=False)
         limit_lines(axes, subject, axis, vertical=False)
@@ -144,8 +144,8 @@ def cumulative(subject: Subject) -> Figure | None:
     if not shown:
         return None
     sheet = Sheet(f"What share of the errors is how large: {clipped(subject.dataset.name)}")
-    for component, (left, width) in zip(shown, columns(len(shown)), strict=True):
-        axes = sheet.panel(left, 0.42, width, 2.4)
+    for component, place in zip(shown, grid(len(shown), 2.4, 0.42), strict=True):
+        axes = sheet.panel(place)
         _one_cumulative(axes, subject, component, curves[component], len(shown) > 1)
         sheet.legend_of(axes)
     told = {

@@ -55,7 +55,8 @@ def _places(subject: Subject, rows: Sequence[ResidualRow]) -> Places:
         )
     east = [row.native["easting"] for row in rows]
     north = [row.native["northing"] for row in rows]
-    return Places(np.array(east, float), np.array(north, float), False)
+    x, y = np.array(east, float), np.array(north, float)
+    return Places(x, y, False, 1.0 / max(math.cos(math.radians(float(y.mean()))), 0.01))
 
 
 def _group(row: ResidualRow) -> str:
@@ -79,14 +80,13 @@ def site_plan(subject: Subject) -> Figure | None:
     boxes = _boxes(subject, places)
     window = _window(places, boxes)
     wide = (WIDTH_IN - 0.95 - 0.85 * (len(parts) - 1)) / len(parts)
-    ratio = (window[3] - window[2]) / (window[1] - window[0])
-    if not places.metric:
-        ratio /= math.cos(math.radians(float(places.y.mean())))
+    ratio = (window[3] - window[2]) / (window[1] - window[0]) * places.aspect
     high = min(max(wide * ratio, 1.9), 7.0)
+    window = _filling(window, high / wide / places.aspect)
     sheet = Sheet(f"Site plan: {clipped(subject.dataset.name)}")
-    plans = [sheet.panel(0.8 + i * (wide + 0.85), 0.42, wide, high) for i in range(len(parts))]
+    plans = [sheet.panel((0.8 + i * (wide + 0.85), 0.42, wide, high)) for i in range(len(parts))]
     _legend(sheet, rows, boxes)
-    figure = sheet.finish(*_notes(parts), room_in=0.5)
+    figure = sheet.finish(*_notes(parts), room_in=0.66)
     for axes, part in zip(plans, parts, strict=True):
         _ground(axes, subject, places, window, boxes)
         _draw(figure, axes, subject, rows, places, part)
@@ -136,6 +136,16 @@ def _window(
     return west - margin, east + margin, south - margin, north + margin
 
 
+def _filling(
+    window: tuple[float, float, float, float], ratio: float
+) -> tuple[float, float, float, float]:
+    """Widen what is shown until its height is `ratio` times its width, so that no direction is stretched."""
+    west, east, south, north = window
+    wider = max((north - south) / ratio - (east - west), 0.0) / 2.0
+    higher = max((east - west) * ratio - (north - south), 0.0) / 2.0
+    return west - wider, east + wider, south - higher, north + higher
+
+
 def _ground(
     axes: Axes,
     subject: Subject,
@@ -148,9 +158,6 @@ def _ground(
 
     axes.set_xlim(window[0], window[1])
     axes.set_ylim(window[2], window[3])
-    aspect = 1.0 if places.metric else 1.0 / math.cos(math.radians(float(places.y.mean())))
-    axes.set_aspect(aspect, adjustable="datalim")
-    axes.apply_aspect()
     for box in boxes:
         axes.add_patch(
             Rectangle(

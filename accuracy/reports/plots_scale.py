@@ -21,11 +21,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Places:
-    """Where the points are in the plane of the drawing; `metric` is False for degrees."""
+    """Where the points are in the plane of the drawing; `metric` is False for degrees.
+
+    `aspect` is how many units of x are as long on the ground as one of y: 1, or 1 / cos(latitude).
+    """
 
     x: Vector
     y: Vector
     metric: bool
+    aspect: float = 1.0
 
 
 def size_m(row: ResidualRow) -> float:
@@ -44,7 +48,7 @@ def stretch(
         return (subject.shown(exaggeration),) * 2, exaggeration
     largest = max(size_m(row) for row in rows if row.used) if any(r.used for r in rows) else 1.0
     high = 0.12 * (axes.get_ylim()[1] - axes.get_ylim()[0]) / (largest or 1.0)
-    return (high * float(axes.get_aspect()), high), None
+    return (high * places.aspect, high), None
 
 
 def draw_scales(
@@ -68,14 +72,16 @@ def draw_scales(
     x = box.x0
     colour = INK
     figure.add_artist(_line(figure, x, y, x + length, y, colour, arrow=True))
-    times = "" if exaggeration is None else f", drawn {exaggeration:g} times its size"
     what = "residual" if part == "horizontal" else "height residual"
     figure.text(
-        x + length + 0.08 / wide, y, f"{what} of {size:g} {subject.unit.symbol}{times}", va="center"
+        x + length + 0.08 / wide, y, f"{what} of {size:g} {subject.unit.symbol}", va="center"
     )
+    if exaggeration is not None:
+        y -= 0.17 / high
+        figure.text(x, y, f"drawn {exaggeration:g} times its size", va="center")
     if places.metric:
         distance = round_number(0.7 * per_inch)
-        y -= 0.2 / high
+        y -= 0.18 / high
         figure.add_artist(_line(figure, x, y, x + distance / per_inch / wide, y, colour))
         figure.text(
             x + (distance / per_inch + 0.08) / wide,

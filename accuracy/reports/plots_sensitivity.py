@@ -38,7 +38,7 @@ def sensitivity(subject: Subject) -> Figure | None:
     for claim, record in panels:
         chosen = _chosen(record)
         high = 0.155 * max(len(chosen), 3)
-        axes = sheet.panel(1.5, top, 5.5, high)
+        axes = sheet.panel((1.5, top, 5.5, high))
         _one(axes, subject, claim, record, chosen)
         sheet.legend_of(axes)
         top += high + 1.0

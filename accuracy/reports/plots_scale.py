@@ -43,8 +43,9 @@ def stretch(
     subject: Subject, axes: Axes, rows: Sequence[ResidualRow], places: Places, part: str
 ) -> tuple[tuple[float, float], float | None]:
     """Give the length on the plan, in units of x and y, of one metre of residual."""
-    if places.metric:
-        exaggeration = float(subject.series["plan"][f"exaggeration_{part}"])
+    plan = subject.series.get("plan")
+    if places.metric and plan:
+        exaggeration = float(plan[f"exaggeration_{part}"])
         return (subject.shown(exaggeration),) * 2, exaggeration
     largest = max(size_m(row) for row in rows if row.used) if any(r.used for r in rows) else 1.0
     high = 0.12 * (axes.get_ylim()[1] - axes.get_ylim()[0]) / (largest or 1.0)

@@ -113,9 +113,9 @@ def _told(subject: Subject, claim: Any, record: Any, is_length: bool) -> str:
 
     changes = len(record["changes"])
     told = (
-        f"another without any one of {changes} points"
+        f"another if one of {changes} points is left out"
         if changes
-        else "the same without any one point"
+        else "the same whichever point is left out"
     )
     return (
         f"{claim.standard}, n = {record['of']}: {VERDICT_WORDS[record['verdict']]}, {told}. "

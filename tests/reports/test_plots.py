@@ -5,6 +5,7 @@ import io
 import logging
 import re
 from dataclasses import replace
+from pathlib import Path
 from xml.etree import ElementTree
 
 import numpy as np
@@ -13,7 +14,7 @@ from drawn_result import make_result, make_rows
 
 from accuracy.reports import as_plots
 from accuracy.reports.plots import PLOTS, plot_png, plot_svg
-from accuracy.result import Result
+from accuracy.result import Result, read_result
 
 SVG = "{http://www.w3.org/2000/svg}"
 HREF = "{http://www.w3.org/1999/xlink}href"
@@ -373,3 +374,11 @@ def test_plots_as_files() -> None:
         assert re.fullmatch(r"01-[a-z0-9-]{1,40}-[a-z-]+\.(svg|png)", name)
         if name.endswith(".svg"):
             ElementTree.fromstring(content)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_record_alone_is_enough(full: Result, name: str, tmp_path: Path) -> None:
+    """Read back from its JSON, a result draws the very same plot."""
+    path = tmp_path / "result.json"
+    path.write_text(full.to_json(), "utf-8")
+    assert drawn(read_result(path), name) == drawn(full, name)

@@ -75,6 +75,7 @@ class DatasetView:
     key: str
     result: DatasetResult
     axes: tuple[str, ...]
+    has_slope: bool
     plan: html_plan.Plan | None
     judged: tuple[html_content.PointView, ...]
     apart: tuple[html_content.PointView, ...]
@@ -164,7 +165,6 @@ def _environment() -> jinja2.Environment:
     environment.filters["metres"] = metres
     environment.filters["figure_value"] = html_content.figure_value
     environment.filters["size"] = lambda count: f"{count:,}".replace(",", "\u202f")
-    environment.globals["statistics"] = html_content.STATISTICS
     environment.globals["axis_words"] = html_content.AXES
     return environment
 
@@ -178,8 +178,9 @@ def _counted(result: Result) -> str:
     ]
     if not told:
         return "Nothing is claimed in the job; the figures stand below."
-    claims = "claim" if len(verdicts) == 1 else "claims"
-    return f"Of {len(verdicts)} {claims}: {', '.join(told)}."
+    if len(verdicts) == 1:
+        return f"The one claim {told[0].removeprefix('1 ')}."
+    return f"Of {len(verdicts)} claims: {', '.join(told)}."
 
 
 def _details(dataset: DatasetResult, unit: LengthUnit) -> dict[str, Any]:
@@ -197,6 +198,9 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         key=f"d{place}",
         result=dataset,
         axes=axes,
+        has_slope=any(
+            row.support and row.support.slope_deg is not None for row in dataset.residuals
+        ),
         plan=html_plan.draw(
             dataset.residuals, unit, (series.get("footprint") or {}).get("boxes_m", ())
         ),

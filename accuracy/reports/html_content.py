@@ -22,12 +22,12 @@ BAR_LIMIT, BAR_END = 140, 236
 STATISTICS: Mapping[str, str] = {
     "mean": "mean",
     "median": "median",
-    "std": "standard deviation",
+    "std": "std. dev.",
     "rmse": "RMSE",
     "nmad": "NMAD",
     "min": "smallest",
     "max": "largest",
-    "p95_abs": "95th percentile of |e|",
+    "p95_abs": "95th pct. |e|",
 }
 _SIGNED = frozenset({"mean", "median", "min", "max"})
 AXES: Mapping[str, str] = {"east_m": "east", "north_m": "north", "up_m": "up"}
@@ -294,11 +294,12 @@ def details(
 
 @dataclass(frozen=True)
 class FigureRow:
-    """Figures of one component and cover."""
+    """Figures of one component and cover, under the names of their columns."""
 
     component: str
     cover: str
     n: int
+    names: tuple[str, ...]
     cells: tuple[str, ...]
 
 
@@ -319,17 +320,21 @@ def figure_rows(figures: Sequence[Mapping[str, Any]], unit: LengthUnit) -> tuple
         component: {cover for its, cover in groups if its == component and cover != "all"}
         for component, _ in groups
     }
+    shown = [name for name in STATISTICS if any(name in by_name for by_name in groups.values())]
+    names = tuple(STATISTICS[name] for name in shown)
     rows = []
     for (component, cover), by_name in groups.items():
         if cover == "all" and len(covers[component]) == 1:
             continue
         cells = []
-        for name in STATISTICS:
+        for name in shown:
             value = by_name[name]["value"] if name in by_name else None
             signed = name in _SIGNED and component in ("east", "north", "up")
             cells.append(_dash(length(value, unit, sign=signed)))
         n = next(iter(by_name.values()))["n"]
-        rows.append(FigureRow(COMPONENT_WORDS.get(component, component), cover, n, tuple(cells)))
+        rows.append(
+            FigureRow(COMPONENT_WORDS.get(component, component), cover, n, names, tuple(cells))
+        )
     return tuple(rows)
 
 

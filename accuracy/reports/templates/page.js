@@ -55,7 +55,8 @@
       let shown = 0;
       for (const row of rows) {
         const cells = [...row.cells].map((cell) => cell.textContent);
-        const sizes = cells.slice(3, -2).map(number).filter((value) => value !== null).map(Math.abs);
+        const sizes = [...row.querySelectorAll(".d")].map((cell) => number(cell.textContent))
+          .filter((value) => value !== null).map(Math.abs);
         const fits =
           (!text || cells[0].toLowerCase().includes(text) || cells.at(-1).toLowerCase().includes(text)) &&
           (!form.elements.cover.value || cells[1] === form.elements.cover.value) &&
@@ -80,6 +81,7 @@
     const plan = section.querySelector(".plan");
     const tip = section.querySelector(".tip");
     const panel = section.querySelector("div.panel");
+    const home = panel.nextElementSibling;
     const marks = new Map([...section.querySelectorAll(".mark")].map((mark) => [mark.dataset.key, mark]));
     const rows = new Map(
       [...document.querySelectorAll(`tr[id^="${name}-p"]`)].map((row) => [row.dataset.key, row]));
@@ -102,9 +104,11 @@
         list.append(pair);
       });
       panel.replaceChildren(make("h4", its.ids[key]), list);
+      const row = rows.get(key);
+      if (row && !section.contains(row)) row.closest(".scroll").after(panel);
+      else home.before(panel);
       panel.hidden = false;
       if (scroll) { // inside the table's own box only: the page stays where it is
-        const row = rows.get(key);
         const box = row?.closest(".rows");
         if (box) box.scrollTop += row.getBoundingClientRect().top - box.getBoundingClientRect().top - box.clientHeight / 2;
       }
@@ -112,34 +116,68 @@
 
     const order = [...marks.keys()];
     const settle = (key) => marks.forEach((mark, other) => mark.setAttribute("tabindex", other === key ? "0" : "-1"));
+    const show = (mark) => {
+      const [a, b] = [mark.querySelector(".halo").getBoundingClientRect(), plan.getBoundingClientRect()];
+      tip.textContent = mark.getAttribute("aria-label");
+      tip.hidden = false;
+      const left = Math.max(0, Math.min(a.left - b.left, b.width - tip.offsetWidth));
+      tip.style.left = `${left}px`;
+      tip.style.top = `${a.bottom - b.top + 6}px`;
+    };
+    const hide = () => {
+      tip.hidden = true;
+      hovered?.classList.remove("near");
+      hovered = null;
+    };
+    let hovered = null;
+
+    /** The mark nearest to the pointer, so that a finger need not hit it and crowded marks can be told apart. */
+    const nearest = (event) => {
+      let [best, least] = [null, 24 ** 2];
+      for (const mark of marks.values()) {
+        const box = mark.querySelector(".halo").getBoundingClientRect();
+        const apart = (box.left + box.width / 2 - event.clientX) ** 2
+          + (box.top + box.height / 2 - event.clientY) ** 2;
+        if (apart < least) [best, least] = [mark, apart];
+      }
+      return best;
+    };
+    const drawing = section.querySelector(".plan > svg");
+    drawing?.addEventListener("pointermove", (event) => {
+      const mark = nearest(event);
+      if (mark === hovered) return;
+      hide();
+      hovered = mark;
+      if (mark) {
+        mark.classList.add("near");
+        show(mark);
+      }
+    });
+    drawing?.addEventListener("pointerleave", hide);
+    drawing?.addEventListener("click", (event) => {
+      event.preventDefault();
+      const mark = nearest(event);
+      if (!mark) return;
+      settle(mark.dataset.key);
+      choose(mark.dataset.key, true);
+      mark.focus({ preventScroll: true });
+    });
+
     marks.forEach((mark, key) => {
       const title = mark.querySelector("title");
       mark.setAttribute("aria-label", title.textContent);
       title.remove();
-      const show = () => {
-        const [a, b] = [mark.querySelector(".halo").getBoundingClientRect(), plan.getBoundingClientRect()];
-        tip.textContent = mark.getAttribute("aria-label");
-        tip.hidden = false;
-        const left = Math.max(0, Math.min(a.left - b.left, b.width - tip.offsetWidth));
-        tip.style.left = `${left}px`;
-        tip.style.top = `${a.bottom - b.top + 6}px`;
-      };
-      const hide = () => { tip.hidden = true; };
-      mark.addEventListener("pointerenter", show);
-      mark.addEventListener("pointerleave", hide);
-      mark.addEventListener("focus", show);
+      mark.addEventListener("focus", () => show(mark));
       mark.addEventListener("blur", hide);
-      mark.addEventListener("click", (event) => {
-        event.preventDefault();
-        settle(key);
-        choose(key, true);
-      });
       mark.addEventListener("keydown", (event) => {
         const place = order.indexOf(key);
         const step = { ArrowRight: place + 1, ArrowDown: place + 1, ArrowLeft: place - 1, ArrowUp: place - 1,
           Home: 0, End: order.length - 1 }[event.key];
         if (event.key === "Escape") hide();
-        if (event.key === " ") { event.preventDefault(); choose(key, true); }
+        if (event.key === " " || event.key === "Enter") {
+          event.preventDefault();
+          choose(key, true);
+        }
         if (step === undefined) return;
         event.preventDefault();
         const next = order[Math.max(0, Math.min(order.length - 1, step))];

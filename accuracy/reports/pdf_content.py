@@ -31,13 +31,15 @@ _BREAK = "\u200b"
 _UNBROKEN = frozenset({"svg", "sha256"})
 
 
-def content(result: Result) -> dict[str, Any]:
+def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
     """Give all that the template sets.
 
     Parameters
     ----------
     result : Result
         The finished record.
+    drawings : bool
+        With site plans and plots.
 
     Returns
     -------
@@ -76,8 +78,7 @@ def content(result: Result) -> dict[str, Any]:
         ],
         "means": list(meaning.means(result, unit)),
         "means_not": list(meaning.means_not(result)),
-        "statistics": list(html_content.STATISTICS.values()),
-        "datasets": [_dataset(result, dataset, unit) for dataset in result.datasets],
+        "datasets": [_dataset(result, dataset, unit, drawings) for dataset in result.datasets],
         "findings": _findings(result),
         "transformations": [_transformation(item, unit) for item in result.transformations],
         "control": list(result.control),
@@ -180,10 +181,12 @@ def share_of_limit(check: Check) -> float | None:
 # --- datasets -------------------------------------------------------------------------------------------
 
 
-def _dataset(result: Result, dataset: DatasetResult, unit: LengthUnit) -> dict[str, Any]:
+def _dataset(
+    result: Result, dataset: DatasetResult, unit: LengthUnit, drawings: bool
+) -> dict[str, Any]:
     series = plain(result.series.get(dataset.name) or {})
     axes = html_content.axes_of(dataset.residuals)
-    drawn = _plots(result, dataset.name)
+    drawn = _plots(result, dataset.name) if drawings else {}
     return {
         "name": dataset.name,
         "about": _about(dataset, unit),
@@ -235,11 +238,13 @@ def _points(
     ]
 
 
-def _figures(figures: Sequence[Mapping[str, Any]], unit: LengthUnit) -> list[list[str]]:
-    return [
-        [row.component, row.cover, str(row.n), *row.cells]
-        for row in html_content.figure_rows(figures, unit)
-    ]
+def _figures(figures: Sequence[Mapping[str, Any]], unit: LengthUnit) -> dict[str, Any]:
+    """Give a table of figures: heads of the columns of numbers, and rows."""
+    found = html_content.figure_rows(figures, unit)
+    return {
+        "names": list(found[0].names) if found else [],
+        "rows": [[row.component, row.cover, str(row.n), *row.cells] for row in found],
+    }
 
 
 def _sensitivity(

@@ -210,6 +210,10 @@ def test_a_narrow_phone_scrolls_downward_only(
     """At 360 px only tables and plots scroll sideways, inside their own boxes."""
     page = opened(browser, files[name], viewport={"width": 360, "height": 740}).page
     assert page.evaluate("document.documentElement.scrollWidth") == 360
+    claims = page.locator("#claims .scroll")
+    assert claims.evaluate("e => e.scrollWidth <= e.clientWidth"), (
+        "value and limit need no scrolling"
+    )
     page.context.close()
 
 

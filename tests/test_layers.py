@@ -96,6 +96,8 @@ def test_outside_libraries_have_one_door_each() -> None:
         "lazrs": "formats",
         "rasterio": "formats",
         "pyproj": "georeferencing",
+        "sqlite3": "formats",
+        "typst": "reports",
         "matplotlib": "reports",
     }
     for path in PACKAGE.rglob("*.py"):

@@ -149,3 +149,12 @@ def test_a_record_read_back_renders_as_the_result_did(folder: Path) -> None:
     """Nothing that a view needs is lost on the way through the file."""
     result = make_result(make_rows(12))
     assert render_kinds(read_result(folder / MARK), TEXTS) == render_kinds(result, TEXTS)
+
+
+def test_the_readme_lists_every_view() -> None:
+    """The table of the README has each word and each file of the table in the code."""
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    table = readme.partition("\n## Reports\n")[2].partition("\n## ")[0]
+    for name, export in EXPORTS.items():
+        assert f"`{export.kind}`" in table
+        assert name in table

@@ -118,7 +118,8 @@ def _layers(result: Result, group: _Group, suffix: str) -> Iterator[Layer]:
         name=f"residual_vectors{suffix}",
         title=f"Residual vectors, exaggerated{suffix.replace('_', ' ')}",
         description="From the surveyed point, exaggerated by the factor in the attribute exaggeration; a "
-        f"vertical residual is drawn to the north where the deliverable is too high; {factors}; {system}",
+        f"vertical residual is drawn to the north where the deliverable is too high; {factors}; none where "
+        f"the unit of the system is not known; {system}",
         kind="LINESTRING",
         reference=group.reference,
         fields=_VECTOR_FIELDS,

@@ -5,8 +5,12 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from accuracy.result import Result
 
 sys.path.insert(0, str(Path(__file__).parent))  # so that tests can import support and strategies
 
@@ -38,3 +42,13 @@ def shared_standards() -> Path:
 def shared_geodesy() -> Path:
     """Folder of published coordinates and samples."""
     return _shared_folder("geodesy")
+
+
+@pytest.fixture(scope="session")
+def demo_result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    """Give the result of the demo, computed once."""
+    from accuracy.job import load_job
+    from accuracy.pipeline import verify
+    from accuracy.simulation.demo import build_demo
+
+    return verify(load_job(build_demo(tmp_path_factory.mktemp("demo") / "site").job))

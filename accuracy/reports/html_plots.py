@@ -1,0 +1,55 @@
+"""Plots made elsewhere, put into the page: no prolog, no names that collide, nothing that could run."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+_SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
+_LEFT_OUT = {"metadata", "script", "foreignObject", "title", "desc"}
+_REFERENCE = re.compile(r"url\(#([^)]+)\)")
+
+
+def inline(svg: str, prefix: str, label: str) -> str:
+    """Make a stand-alone SVG fit into a page.
+
+    Parameters
+    ----------
+    svg : str
+        A whole SVG document.
+    prefix : str
+        Put before every id, so that several plots do not share one.
+    label : str
+        Alternative text.
+    """
+    ElementTree.register_namespace("", _SVG)
+    ElementTree.register_namespace("xlink", _XLINK)
+    root = ElementTree.fromstring(svg)
+    _clean(root, prefix)
+    root.set("role", "img")
+    root.set("aria-label", label)
+    root.set("class", "plot")
+    for name in ("width", "height"):
+        root.attrib.pop(name, None)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _clean(element: ElementTree.Element, prefix: str) -> None:
+    for child in list(element):
+        if child.tag.rpartition("}")[2] in _LEFT_OUT:
+            element.remove(child)
+        else:
+            _clean(child, prefix)
+    for name, value in list(element.attrib.items()):
+        plain = name.rpartition("}")[2]
+        if plain.startswith("on"):
+            del element.attrib[name]
+        elif plain == "id":
+            element.set(name, f"{prefix}{value}")
+        elif plain == "href":
+            if value.startswith("#"):
+                element.set(name, f"#{prefix}{value[1:]}")
+            else:
+                del element.attrib[name]
+        elif "url(" in value:
+            element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", value))

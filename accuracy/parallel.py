@@ -274,7 +274,9 @@ class _Cluster:
             ) from error
         self._distributed: Any = distributed
         try:
-            self._client: Any = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
+            self._client: Any = self._distributed.Client(
+                address, timeout=CONNECT_S, set_as_default=False
+            )
         except (OSError, ValueError, TimeoutError) as error:
             raise UsageError(
                 f"no scheduler answers at {address}",

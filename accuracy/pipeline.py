@@ -37,6 +37,7 @@ from accuracy.result import (
     overall,
 )
 from accuracy.series import compute_series
+from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence, Judgement, judge
 from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, Roll, compose
@@ -91,6 +92,10 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         datasets.append(result)
         series[item.setting.name] = _series(prepared, item, values, findings)
         findings += more
+    progress("shading the ground")
+    reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
+    for name, relief in reliefs.records.items():
+        series[name]["plan"]["relief"] = relief
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -107,6 +112,7 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         cautions=tuple(CAUTIONS),
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
+        side_files=reliefs.pictures,
     )
 
 

@@ -78,7 +78,10 @@ def render(result: Result, name: str) -> bytes:
 
 
 def render_kinds(result: Result, wanted: Iterable[str]) -> dict[str, bytes]:
-    """Render exports by the words that ask for them, in the order of `EXPORTS`: file name to content."""
+    """Render exports by the words that ask for them, in the order of `EXPORTS`: file name to content.
+
+    With the record go the pictures whose hash it holds.
+    """
     asked = set(wanted)
     files: dict[str, bytes] = {}
     for name, export in EXPORTS.items():
@@ -89,6 +92,10 @@ def render_kinds(result: Result, wanted: Iterable[str]) -> dict[str, bytes]:
             files |= {f"{name}{its}": content for its, content in several.items()}
         else:
             files[name] = render(result, name)
+        if export.kind == "json":
+            from accuracy.reports.pictures import side_files
+
+            files |= side_files(result)
     return files
 
 

@@ -17,7 +17,8 @@ from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
 from accuracy.reports import html_content, html_plan, html_plots, meaning
-from accuracy.reports.words import VERDICT_WORDS, length, printable
+from accuracy.reports.pictures import relief_of
+from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.result import DatasetResult, Result, plain
 from accuracy.units import LengthUnit
 
@@ -77,6 +78,7 @@ class DatasetView:
     axes: tuple[str, ...]
     has_slope: bool
     plan: html_plan.Plan | None
+    ground: str | None
     judged: tuple[html_content.PointView, ...]
     apart: tuple[html_content.PointView, ...]
     figures: tuple[html_content.FigureRow, ...]
@@ -112,6 +114,7 @@ def render(result: Result) -> bytes:
             datasets=[_dataset(result, i, unit) for i in range(len(result.datasets))],
             findings=_findings(result.findings),
             data=_safe(_json({f"d{i}": _details(d, unit) for i, d in enumerate(result.datasets)})),
+            grounds=_grounds(result),
             versions=_versions(result),
             words=VERDICT_WORDS,
         )
@@ -191,6 +194,7 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
     dataset = result.datasets[place]
     series = plain(result.series.get(dataset.name) or {})
     axes = html_content.axes_of(dataset.residuals)
+    relief = relief_of(result, dataset.name)
     points = [
         html_content.point_view(str(i), row, axes, unit) for i, row in enumerate(dataset.residuals)
     ]
@@ -198,12 +202,11 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         key=f"d{place}",
         result=dataset,
         axes=axes,
-        has_slope=any(
-            row.support and row.support.slope_deg is not None for row in dataset.residuals
-        ),
+        has_slope=html_content.has_slope(dataset.residuals),
         plan=html_plan.draw(
-            dataset.residuals, unit, (series.get("footprint") or {}).get("boxes_m", ())
+            dataset.residuals, unit, (series.get("footprint") or {}).get("boxes_m", ()), relief
         ),
+        ground=None if relief is None or relief.picture is None else _place(relief.picture),
         judged=tuple(point for point in points if point.row.role == "checkpoint"),
         apart=tuple(point for point in points if point.row.role != "checkpoint"),
         figures=html_content.figure_rows(plain(dataset.figures), unit),
@@ -213,6 +216,21 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         control=_apart(dataset, series.get("control"), unit),
         restored=_apart(dataset, series.get("with_exclusions_restored"), unit),
     )
+
+
+def _place(picture: bytes) -> str:
+    """Name a picture on the page by its content, so that plans of the same ground share it."""
+    return f"ground-{hashlib.sha256(picture).hexdigest()[:12]}"
+
+
+def _grounds(result: Result) -> dict[str, str]:
+    """Give the pictures of the ground by their names on the page."""
+    reliefs = [relief_of(result, dataset.name) for dataset in result.datasets]
+    return {
+        _place(its.picture): "data:image/png;base64," + base64.b64encode(its.picture).decode()
+        for its in reliefs
+        if its is not None and its.picture is not None
+    }
 
 
 def _plots(result: Result, dataset: str, key: str) -> tuple[PlotView, ...]:
@@ -244,7 +262,7 @@ def _sensitivity(
             continue
         views.append(
             SensitivityView(
-                standard=claim.standard,
+                standard=standard_name(claim),
                 verdict=its["verdict"],
                 check=its["check"],
                 value=value(its),
@@ -270,7 +288,7 @@ def _apart(
         ids=tuple(series["ids"]),
         figures=html_content.figure_rows(series["figures"], unit),
         verdicts=tuple(
-            (dataset.claims[int(place)].standard, VERDICT_WORDS[verdict])
+            (standard_name(dataset.claims[int(place)]), VERDICT_WORDS[verdict])
             for place, verdict in (series.get("verdicts") or {}).items()
         ),
     )
@@ -286,6 +304,7 @@ def _findings(findings: Sequence[Finding]) -> list[tuple[Severity, list[Finding]
 
 
 def _versions(result: Result) -> list[tuple[str, str]]:
+    """Give versions, not times: the same inputs give the same page, and the record has the rest of the run."""
     run = result.run
     return [
         ("accuracy", run.tool_version),
@@ -294,5 +313,4 @@ def _versions(result: Result) -> list[tuple[str, str]]:
         ("EPSG dataset", run.epsg),
         *sorted(run.libraries.items()),
         ("format of the record", f"{result.format} {result.format_version}"),
-        ("computed, UTC", f"{run.started} to {run.finished}"),
     ]

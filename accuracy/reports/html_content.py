@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from accuracy.reports import html_plan
-from accuracy.reports.words import VERDICT_WORDS, length
+from accuracy.reports.words import VERDICT_WORDS, length, standard_name
 from accuracy.residuals import Position, ResidualRow
 from accuracy.result import ClaimResult, DatasetResult
 from accuracy.sampling import NO_HEIGHT_REASONS, Support
@@ -70,6 +70,7 @@ class ClaimView:
     dataset: str
     claim: ClaimResult
     word: str
+    standard: str
     claimed: str
     checks: tuple[CheckView, ...]
     paragraphs: tuple[str, ...]
@@ -85,6 +86,7 @@ def claim_view(dataset: DatasetResult, claim: ClaimResult, unit: LengthUnit) -> 
         dataset=dataset.name,
         claim=claim,
         word=VERDICT_WORDS[claim.verdict],
+        standard=standard_name(claim),
         claimed=", ".join(_claimed(key, value) for key, value in claim.claimed.items()),
         checks=tuple(_check(check, unit) for check in claim.checks),
         paragraphs=tuple(line for line in [*text.split("\n"), *after] if line.strip()),
@@ -161,6 +163,11 @@ def axes_of(rows: Iterable[ResidualRow]) -> tuple[str, ...]:
     """Give the axes in which some row has a residual."""
     residuals = [row.residual for row in rows if row.residual is not None]
     return tuple(a for a in AXES if any(getattr(its, a) is not None for its in residuals))
+
+
+def has_slope(rows: Iterable[ResidualRow]) -> bool:
+    """Say whether the slope of the ground is known at some row."""
+    return any(row.support and row.support.slope_deg is not None for row in rows)
 
 
 def point_view(key: str, row: ResidualRow, axes: Sequence[str], unit: LengthUnit) -> PointView:

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from accuracy.reports.pictures import Relief
 from accuracy.reports.words import length, printable
 from accuracy.residuals import Position, ResidualRow
 from accuracy.units import LengthUnit, from_metres, to_metres
@@ -15,6 +16,9 @@ WIDTH, BORDER, LOW, HIGH = 520.0, 44.0, 200.0, 640.0
 
 #: Side of the triangle of a residual of nothing, and what the largest residual adds: plan units.
 LEAST, SPAN = 6.0, 16.0
+
+#: Above so many points marks are drawn smaller, down to a share of their size.
+ROOMY, SMALLEST = 400, 0.25
 
 #: Names are written beside so many of the largest residuals, and beside points that are not judged while
 #: these are few.
@@ -76,6 +80,12 @@ class Plan:
         Which kinds of marks occur.
     files : tuple of str
         Paths of the outlines of the dataset's files.
+    crowded : bool
+        Marks are drawn smaller, because there are many.
+    ground : str
+        Where the picture of the ground lies, as a transformation of the unit square; empty without one.
+    told : str
+        What the ground is, or why there is none.
     """
 
     width: str
@@ -87,6 +97,9 @@ class Plan:
     factor: str
     shapes: frozenset[str]
     files: tuple[str, ...] = ()
+    crowded: bool = False
+    ground: str = ""
+    told: str = ""
 
 
 def nice(value: float) -> float:
@@ -177,7 +190,10 @@ def title_of(row: ResidualRow, unit: LengthUnit) -> str:
 
 
 def draw(
-    rows: Sequence[ResidualRow], unit: LengthUnit, boxes_m: Sequence[Sequence[float]] = ()
+    rows: Sequence[ResidualRow],
+    unit: LengthUnit,
+    boxes_m: Sequence[Sequence[float]] = (),
+    relief: Relief | None = None,
 ) -> Plan | None:
     """Lay the plan out; None where no point has a known place.
 
@@ -189,6 +205,8 @@ def draw(
         Of the lengths in words.
     boxes_m : sequence of (min east, min north, max east, max north)
         Outlines of the dataset's files in metres; what lies beyond the plan is cut off.
+    relief : Relief or None
+        The ground under the plan.
     """
     places, in_metres = _places(rows)
     known = [place for place in places if place is not None]
@@ -208,6 +226,7 @@ def draw(
     left = (WIDTH - across * scale) / 2
     foot = (height - 14 + along * scale) / 2
 
+    small = min(max(math.sqrt(ROOMY / len(known)), SMALLEST), 1.0)
     all_sizes = [sizes(row) for row in rows]
     longest = max((plan for plan, _ in all_sizes if plan is not None), default=0.0)
     tallest = max((up for _, up in all_sizes if up is not None), default=0.0)
@@ -217,9 +236,16 @@ def draw(
         for i, place in enumerate(places)
         if place is not None
     }
+    ground = ""
+    if relief is not None and relief.picture is not None and in_metres:
+        box = relief.box_m
+        ground = (
+            f"translate({left + (box[0] - west) * scale:.2f} {foot - (box[3] - south) * scale:.2f}) "
+            f"scale({(box[2] - box[0]) * scale:.3f} {(box[3] - box[1]) * scale:.3f})"
+        )
     names = _names(rows, all_sizes, spots, height)
     marks = [
-        replace(_mark(str(i), rows[i], spot, tallest, per_metre, unit), **names.get(i, {}))
+        replace(_mark(str(i), rows[i], spot, (tallest, small), per_metre, unit), **names.get(i, {}))
         for i, spot in spots.items()
     ]
     return Plan(
@@ -227,7 +253,7 @@ def draw(
         height=_at(height),
         marks=tuple(marks),
         scale_bar=_scale_bar(scale, unit) if in_metres and fits else None,
-        triangles=_triangle_samples(tallest, unit),
+        triangles=_triangle_samples(tallest, small, unit),
         arrow=_arrow_sample(longest, per_metre, unit),
         factor=short(per_metre / scale) if in_metres and scale else "",
         shapes=frozenset(mark.shape for mark in marks),
@@ -237,6 +263,9 @@ def draw(
             f"H{left + (box[0] - west) * scale:.1f}Z"
             for box in (boxes_m if in_metres else ())
         ),
+        crowded=small < 1.0,
+        ground=ground,
+        told="" if relief is None else relief.told,
     )
 
 
@@ -293,10 +322,11 @@ def _mark(
     key: str,
     row: ResidualRow,
     spot: tuple[float, float],
-    tallest_m: float,
+    sizing: tuple[float, float],
     per_metre: float,
     unit: LengthUnit,
 ) -> Mark:
+    tallest_m, small = sizing
     residual = row.residual or _NOTHING
     shape, outline = "dot", ""
     if row.role != "checkpoint":
@@ -305,7 +335,7 @@ def _mark(
         shape = "none"
     elif residual.up_m is not None:
         shape = "high" if residual.up_m >= 0 else "low"
-        side = LEAST + (SPAN * abs(residual.up_m) / tallest_m if tallest_m else 0.0)
+        side = small * (LEAST + (SPAN * abs(residual.up_m) / tallest_m if tallest_m else 0.0))
         outline = _triangle(side, upward=residual.up_m >= 0)
     arrow = ""
     if residual.east_m is not None and residual.north_m is not None:
@@ -327,13 +357,13 @@ def _scale_bar(scale: float, unit: LengthUnit) -> Sample:
     return Sample(_at(to_metres(value, unit) * scale), "", f"{short(value)} {unit.symbol}")
 
 
-def _triangle_samples(tallest_m: float, unit: LengthUnit) -> tuple[Sample, ...]:
+def _triangle_samples(tallest_m: float, small: float, unit: LengthUnit) -> tuple[Sample, ...]:
     if tallest_m <= 0.0:
         return ()
     samples = []
     for share in (0.2, 1.0):
         value = nice(from_metres(tallest_m, unit) * share)
-        side = LEAST + SPAN * to_metres(value, unit) / tallest_m
+        side = small * (LEAST + SPAN * to_metres(value, unit) / tallest_m)
         samples.append(
             Sample(_at(side), _triangle(side, upward=True), f"{short(value)} {unit.symbol}")
         )

@@ -7,6 +7,9 @@ from xml.etree import ElementTree
 
 _SVG, _XLINK = "http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"
 _LEFT_OUT = {"metadata", "script", "foreignObject", "title", "desc"}
+#: Many marks are drawn as one picture, which stands inside the drawing.
+_PICTURE = re.compile(r"data:image/png;base64,[A-Za-z0-9+/=\s]+")
+
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
 
 
@@ -40,6 +43,7 @@ def _clean(element: ElementTree.Element, prefix: str) -> None:
             element.remove(child)
         else:
             _clean(child, prefix)
+    is_image = element.tag == f"{{{_SVG}}}image"
     for name, value in list(element.attrib.items()):
         plain = name.rpartition("}")[2]
         if plain.startswith("on"):
@@ -49,7 +53,7 @@ def _clean(element: ElementTree.Element, prefix: str) -> None:
         elif plain == "href":
             if value.startswith("#"):
                 element.set(name, f"#{prefix}{value[1:]}")
-            else:
+            elif not (is_image and _PICTURE.fullmatch(value)):
                 del element.attrib[name]
         elif "url(" in value:
             element.set(name, _REFERENCE.sub(rf"url(#{prefix}\1)", value))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from accuracy.reports.words import length
+from accuracy.reports.words import length, standard_name
 from accuracy.result import ClaimResult, DatasetResult, Result
 from accuracy.standards.judge import Check
 from accuracy.stats import show
@@ -61,8 +61,8 @@ def _spread(dataset: DatasetResult, check: Check, unit: LengthUnit) -> str:
 def _of_claim(dataset: DatasetResult, claim: ClaimResult, unit: LengthUnit) -> Iterator[str]:
     if claim.verdict == "no-statement":
         yield (
-            f"{dataset.name}, {claim.standard}: no figure printed here may be quoted as its accuracy; the "
-            "reasons stand with the claim."
+            f"{dataset.name}, {standard_name(claim)}: no figure printed here may be quoted as its accuracy; "
+            "the reasons stand with the claim."
         )
         return
     shares = claim.standard in WITH_95 and any(c.estimator in _SHARES for c in claim.checks)

@@ -11,7 +11,7 @@ from typing import Any
 
 from accuracy.findings import Severity
 from accuracy.reports import html_content, meaning
-from accuracy.reports.words import VERDICT_WORDS, length, printable
+from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.residuals import ResidualRow
 from accuracy.result import DatasetResult, Result, Transformation, plain
 from accuracy.standards.judge import Check
@@ -151,7 +151,7 @@ def _claim(dataset: DatasetResult, place: int, unit: LengthUnit) -> dict[str, An
         "verdict": view.claim.verdict,
         "word": view.word,
         "title": view.claim.title,
-        "standard": view.claim.standard,
+        "standard": view.standard,
         "claimed": view.claimed,
         "reason": view.claim.reason or "",
         "paragraphs": list(view.paragraphs),
@@ -192,7 +192,10 @@ def _dataset(
         "about": _about(dataset, unit),
         "plan": drawn.pop("site-plan", None),
         "plots": list(drawn.values()),
-        "axes": [html_content.AXES[axis] for axis in axes],
+        "axes": [
+            *(html_content.AXES[axis] for axis in axes),
+            *(["slope, °"] if html_content.has_slope(dataset.residuals) else []),
+        ],
         "figures": _figures(plain(dataset.figures), unit),
         "judged": _points(dataset, axes, unit, judged=True),
         "apart": _points(dataset, axes, unit, judged=False),
@@ -206,7 +209,7 @@ def _dataset(
 def _about(dataset: DatasetResult, unit: LengthUnit) -> str:
     told = dataset.kind.replace("-", " ")
     if dataset.height_method:
-        told += f"; heights taken by {dataset.height_method}"
+        told += f"; heights taken: {dataset.height_method}"
     if dataset.max_circumradius_m is not None:
         radius = f"{length(dataset.max_circumradius_m, unit)} {unit.symbol}"
         told += f"; circumradius of a ground triangle at most {radius}"
@@ -226,14 +229,22 @@ def _plots(result: Result, dataset: str) -> dict[str, dict[str, str]]:
 def _points(
     dataset: DatasetResult, axes: Sequence[str], unit: LengthUnit, *, judged: bool
 ) -> list[list[str]]:
-    """Give the rows of a residual table: id, cover, state, residuals, slope, remark."""
+    """Give the rows of a residual table: id, cover, state, residuals, slope if known, remark."""
+    sloped = html_content.has_slope(dataset.residuals)
     views = (
         html_content.point_view("", row, axes, unit)
         for row in dataset.residuals
         if (row.role == "checkpoint") == judged
     )
     return [
-        [view.row.id, view.row.cover, view.state, *view.cells, view.slope, view.remark]
+        [
+            view.row.id,
+            view.row.cover,
+            view.state,
+            *view.cells,
+            *([view.slope] if sloped else []),
+            view.remark,
+        ]
         for view in views
     ]
 
@@ -265,7 +276,7 @@ def _sensitivity(
         )
         told.append(
             {
-                "text": f"{claim.standard}, {its['check']}, {value(its)} with every point. Judged again "
+                "text": f"{standard_name(claim)}, {its['check']}, {value(its)} with every point. Judged again "
                 f"{its['tried']} times, each time without one of the {its['of']} points{part}: from "
                 f"{value(its['lowest'])} without {its['lowest']['id']} to {value(its['highest'])} without "
                 f"{its['highest']['id']}.",
@@ -287,7 +298,7 @@ def _apart(
         "ids": ", ".join(series["ids"]),
         "figures": _figures(series["figures"], unit),
         "verdicts": [
-            f"With them, the claim by {dataset.claims[int(place)].standard} would read: "
+            f"With them, the claim by {standard_name(dataset.claims[int(place)])} would read: "
             f"{VERDICT_WORDS[verdict]}."
             for place, verdict in (series.get("verdicts") or {}).items()
         ],

@@ -88,6 +88,12 @@ PLOTS: Mapping[str, Plot] = MappingProxyType(
             "plots_against",
             "against_roughness",
         ),
+        "against-base": Plot(
+            "Against distance from the base",
+            "whether the residuals grow or turn with the distance from the base of the flight",
+            "plots_against",
+            "against_base",
+        ),
         "against-line": Plot(
             "By flight line",
             "whether the flight lines agree with the survey, and with each other",

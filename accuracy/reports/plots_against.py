@@ -64,6 +64,21 @@ def against_roughness(subject: Subject) -> Figure | None:
     return _against(subject, of, "roughness", label, subject.axes)
 
 
+def against_base(subject: Subject) -> Figure | None:
+    """Draw residuals against the distance from the base of the flight."""
+    known = subject.series.get("from_base")
+    if not known:
+        return None
+    distances_m = dict(zip(known["ids"], known["distance_m"], strict=True))
+
+    def of(row: ResidualRow) -> float | None:
+        value = distances_m.get(row.id)
+        return None if value is None else subject.shown(value)
+
+    label = subject.label("Horizontal distance from the base")
+    return _against(subject, of, "distance from the base", label, subject.axes)
+
+
 def against_order(subject: Subject) -> Figure | None:
     """Draw residuals in the order of the table of checkpoints, where they are usually surveyed in order."""
     return _against(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from accuracy.reports.pictures import Relief, relief_of
 from accuracy.reports.plots_canvas import (
     BLUE,
     FAINT,
@@ -78,7 +80,7 @@ def site_plan(subject: Subject) -> Figure | None:
     parts = [p for p in ("horizontal", "vertical") if any(_has(row, p) for row in rows)]
     parts = parts or ["none"]
     boxes = _boxes(subject, places)
-    window = _window(places, boxes)
+    window = _window(places, boxes, _tips(subject, rows, places, parts))
     wide = (WIDTH_IN - 0.95 - 0.85 * (len(parts) - 1)) / len(parts)
     ratio = (window[3] - window[2]) / (window[1] - window[0]) * places.aspect
     high = min(max(wide * ratio, 1.9), 7.0)
@@ -86,9 +88,11 @@ def site_plan(subject: Subject) -> Figure | None:
     sheet = Sheet(f"Site plan: {clipped(subject.dataset.name)}")
     plans = [sheet.panel((0.8 + i * (wide + 0.85), 0.42, wide, high)) for i in range(len(parts))]
     _legend(sheet, rows, boxes)
-    figure = sheet.finish(*_notes(parts), room_in=0.66)
+    relief = relief_of(subject.result, subject.dataset.name)
+    told = [] if relief is None else [relief.told]
+    figure = sheet.finish(*_notes(parts), *told, room_in=0.66)
     for axes, part in zip(plans, parts, strict=True):
-        _ground(axes, subject, places, window, boxes)
+        _ground(axes, subject, places, window, boxes, relief)
         _draw(figure, axes, subject, rows, places, part)
     return figure
 
@@ -118,16 +122,38 @@ def _boxes(subject: Subject, places: Places) -> list[tuple[float, float, float, 
     return [tuple(subject.shown(v) if places.metric else v for v in box) for box in boxes]  # type: ignore[misc]  # four of them
 
 
+def _tips(
+    subject: Subject, rows: Sequence[ResidualRow], places: Places, parts: Sequence[str]
+) -> list[tuple[float, float, float, float]]:
+    """Give boxes around the tips of arrows and bars, as far as their length is known beforehand."""
+    import numpy as np
+
+    plan = subject.series.get("plan")
+    if not places.metric or not plan:
+        return []
+    found = []
+    for part in parts:
+        its = [row.residual or Position() for row in rows]
+        times = subject.shown(float(plan.get(f"exaggeration_{part}", 0.0)))
+        flat = part == "horizontal"
+        x = places.x + times * np.array([(p.east_m or 0.0) if flat else 0.0 for p in its])
+        y = places.y + times * np.array([(p.north_m if flat else p.up_m) or 0.0 for p in its])
+        found.append((float(x.min()), float(y.min()), float(x.max()), float(y.max())))
+    return found
+
+
 def _window(
-    places: Places, boxes: list[tuple[float, float, float, float]]
+    places: Places,
+    boxes: list[tuple[float, float, float, float]],
+    tips: list[tuple[float, float, float, float]],
 ) -> tuple[float, float, float, float]:
-    """Give what the plan shows: the points, and the footprint as far as it is not far away."""
+    """Give what the plan shows: the points; footprint and tips as far as they are not far away."""
     import numpy as np
 
     west, east = float(np.nanmin(places.x)), float(np.nanmax(places.x))
     south, north = float(np.nanmin(places.y)), float(np.nanmax(places.y))
     side = max(east - west, north - south) or 1.0
-    for box in boxes:
+    for box in (*boxes, *tips):
         west = min(west, max(box[0], west - 0.15 * side))
         south = min(south, max(box[1], south - 0.15 * side))
         east = max(east, min(box[2], east + 0.15 * side))
@@ -152,10 +178,15 @@ def _ground(
     places: Places,
     window: tuple[float, float, float, float],
     boxes: list[tuple[float, float, float, float]],
+    relief: Relief | None,
 ) -> None:
     from matplotlib.patches import Rectangle
     from matplotlib.ticker import MaxNLocator
 
+    shaded = relief is not None and relief.picture is not None and places.metric
+    if shaded:
+        assert relief is not None
+        _lay_relief(axes, subject, relief)
     axes.set_xlim(window[0], window[1])
     axes.set_ylim(window[2], window[3])
     for box in boxes:
@@ -165,7 +196,7 @@ def _ground(
                 box[2] - box[0],
                 box[3] - box[1],
                 facecolor=FAINT,
-                alpha=0.13,
+                alpha=0.0 if shaded else 0.13,
                 linewidth=0,
             )
         )
@@ -182,11 +213,28 @@ def _ground(
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
         axis.set_major_formatter("{x:.0f}" if places.metric else "{x:.5f}")
+    low, high = axes.get_ylim()
+    ticks = [at for at in axes.get_yticks() if low + 0.09 * (high - low) <= at <= high]
+    axes.set_yticks(ticks)  # one in the corner would lie on the label of the other axis
     for label in axes.get_yticklabels():
         label.set_rotation(90)
         label.set_verticalalignment("center")
     axes.set_xlabel(subject.label("Easting") if places.metric else "Longitude in degrees")
     axes.set_ylabel(subject.label("Northing") if places.metric else "Latitude in degrees")
+
+
+def _lay_relief(axes: Axes, subject: Subject, relief: Relief) -> None:
+    from matplotlib.image import imread
+
+    west, south, east, north = (subject.shown(v) for v in relief.box_m)
+    axes.imshow(
+        imread(io.BytesIO(relief.picture or b""), format="png"),
+        extent=(west, east, south, north),
+        origin="upper",
+        aspect="auto",
+        interpolation="none",
+        zorder=0,
+    )
 
 
 def _draw(
@@ -344,4 +392,4 @@ def _legend(
             )
             sheet.add_handle(f"{name} (n = {count})", handle)
     if boxes:
-        sheet.add_handle("extent of the files", Patch(facecolor=FAINT, alpha=0.35))
+        sheet.add_handle("extent of the files", Patch(facecolor="none", edgecolor=FAINT))

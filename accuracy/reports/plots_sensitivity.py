@@ -12,7 +12,7 @@ from accuracy.reports.plots_canvas import (
     Subject,
     clipped,
 )
-from accuracy.reports.words import VERDICT_WORDS, printable
+from accuracy.reports.words import VERDICT_WORDS, printable, standard_name
 from accuracy.stats import show
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def sensitivity(subject: Subject) -> Figure | None:
         "Leaving a point out needs a reason other than its size.",
         "Residual = measured − surveyed."
         + "".join(
-            f" {claim.standard}: the {record['tried']} points of largest and smallest error tried."
+            f" {standard_name(claim)}: the {record['tried']} points of largest and smallest error tried."
             for claim, record in panels
             if record["tried"] < record["of"]
         ),
@@ -118,6 +118,6 @@ def _told(subject: Subject, claim: Any, record: Any, is_length: bool) -> str:
         else "the same whichever point is left out"
     )
     return (
-        f"{claim.standard}, n = {record['of']}: {VERDICT_WORDS[record['verdict']]}, {told}. "
+        f"{clipped(standard_name(claim), 44)}, n = {record['of']}: {VERDICT_WORDS[record['verdict']]}, {told}. "
         f"{text(record['lowest'])} to {text(record['highest'])}"
     )

@@ -11,7 +11,7 @@ from typing import Any
 from accuracy.residuals import ResidualRow
 from accuracy.series.curves import by_line, component_curves
 from accuracy.series.numbers import round_number
-from accuracy.series.plan import Box, exaggeration, footprint
+from accuracy.series.plan import Box, exaggeration, footprint, from_base
 from accuracy.series.what_if import (
     Claimed,
     EvidenceOf,
@@ -32,6 +32,7 @@ def compute_series(
     evidence_of: EvidenceOf,
     boxes: Iterable[Box] = (),
     unit: LengthUnit | None = None,
+    base_m: tuple[float, float] | None = None,
 ) -> dict[str, Any]:
     """Compute every series of one dataset.
 
@@ -47,6 +48,8 @@ def compute_series(
         Outlines of the files, in stored units of the deliverable.
     unit : LengthUnit or None
         The stored unit of the plane; None for degrees or unknown.
+    base_m : tuple of float or None
+        East and north of the base of the flight in the frame of the deliverable, metres.
 
     Returns
     -------
@@ -65,6 +68,7 @@ def compute_series(
             "exaggeration_horizontal": exaggeration(rows, "horizontal"),
             "exaggeration_vertical": exaggeration(rows, "vertical"),
         },
+        "from_base": from_base(rows, base_m),
         "footprint": footprint(tuple(boxes), unit),
         "sensitivity": {
             str(index): sensitivity(standard, claimed, evidence)

@@ -53,6 +53,31 @@ def _size_m(row: ResidualRow, part: str) -> float | None:
     return math.hypot(row.residual.east_m, row.residual.north_m)
 
 
+def from_base(
+    rows: Sequence[ResidualRow], base_m: tuple[float, float] | None
+) -> dict[str, Any] | None:
+    """Give how far each used point is from the base of the flight, in the plane; None without a base.
+
+    Parameters
+    ----------
+    base_m : tuple of float or None
+        East and north of the base in the frame of the deliverable, metres.
+    """
+    if base_m is None:
+        return None
+    distances_m = {
+        row.id: math.hypot(row.surveyed.east_m - base_m[0], row.surveyed.north_m - base_m[1])
+        for row in rows
+        if row.used and row.surveyed.east_m is not None and row.surveyed.north_m is not None
+    }
+    return {
+        "east_m": rounded(base_m[0]),
+        "north_m": rounded(base_m[1]),
+        "ids": list(distances_m),
+        "distance_m": [rounded(v) for v in distances_m.values()],
+    }
+
+
 def footprint(boxes: tuple[Box, ...], unit: LengthUnit | None) -> dict[str, Any]:
     """Give the outlines of the files in stored units and in metres."""
     if len(boxes) > MOST_BOXES:

@@ -86,11 +86,13 @@
     const rows = new Map(
       [...document.querySelectorAll(`tr[id^="${name}-p"]`)].map((row) => [row.dataset.key, row]));
 
+    let chosen = null;
     const choose = (key, scroll) => {
-      for (const element of [...marks.values(), ...rows.values()]) {
-        element.classList.remove("chosen");
-        element.removeAttribute("aria-current");
+      for (const element of [marks.get(chosen), rows.get(chosen)]) {
+        element?.classList.remove("chosen");
+        element?.removeAttribute("aria-current");
       }
+      chosen = key;
       for (const element of [marks.get(key), rows.get(key)]) {
         element?.classList.add("chosen");
         element?.setAttribute("aria-current", "true");
@@ -115,7 +117,12 @@
     };
 
     const order = [...marks.keys()];
-    const settle = (key) => marks.forEach((mark, other) => mark.setAttribute("tabindex", other === key ? "0" : "-1"));
+    let settled = null;
+    const settle = (key) => {
+      marks.get(settled)?.setAttribute("tabindex", "-1");
+      marks.get(key)?.setAttribute("tabindex", "0");
+      settled = key;
+    };
     const show = (mark) => {
       const [a, b] = [mark.querySelector(".halo").getBoundingClientRect(), plan.getBoundingClientRect()];
       tip.textContent = mark.getAttribute("aria-label");
@@ -132,17 +139,21 @@
     let hovered = null;
 
     /** The mark nearest to the pointer, so that a finger need not hit it and crowded marks can be told apart. */
+    const drawing = section.querySelector(".plan > svg");
+    const spots = [...marks.values()].map((mark) => {
+      const { e, f } = mark.transform.baseVal[0].matrix;
+      return [mark, e, f];
+    });
     const nearest = (event) => {
-      let [best, least] = [null, 24 ** 2];
-      for (const mark of marks.values()) {
-        const box = mark.querySelector(".halo").getBoundingClientRect();
-        const apart = (box.left + box.width / 2 - event.clientX) ** 2
-          + (box.top + box.height / 2 - event.clientY) ** 2;
+      const onScreen = drawing.getScreenCTM();
+      const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(onScreen.inverse());
+      let [best, least] = [null, (24 / onScreen.a) ** 2];
+      for (const [mark, x, y] of spots) {
+        const apart = (x - at.x) ** 2 + (y - at.y) ** 2;
         if (apart < least) [best, least] = [mark, apart];
       }
       return best;
     };
-    const drawing = section.querySelector(".plan > svg");
     drawing?.addEventListener("pointermove", (event) => {
       const mark = nearest(event);
       if (mark === hovered) return;
@@ -164,6 +175,7 @@
     });
 
     marks.forEach((mark, key) => {
+      mark.setAttribute("tabindex", "-1");
       const title = mark.querySelector("title");
       mark.setAttribute("aria-label", title.textContent);
       title.remove();

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any
 
@@ -13,6 +15,7 @@ from accuracy.residuals import Position, ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result, Run
 from accuracy.sampling import LineSupport, Support
 from accuracy.series import compute_series
+from accuracy.series.shading import shade
 from accuracy.standards.judge import Evidence, judge
 from accuracy.standards.library import load_standard
 from accuracy.stats import figures
@@ -100,6 +103,7 @@ def make_result(
     dataset: str = "north slope",
     unit: str = "metre",
     claimed: dict[str, float] | None = None,
+    base_m: tuple[float, float] | None = (7000.0, 51500.0),
 ) -> Result:
     """Judge the rows by one claim and put everything into a result."""
     rows = make_rows() if rows is None else rows
@@ -134,7 +138,12 @@ def make_result(
         claims=(claim,),
     )
     series = compute_series(
-        rows, [(standard, claimed)], evidence_of, [(6900, 51900, 8400, 52900)], METRE
+        rows,
+        [(standard, claimed)],
+        evidence_of,
+        [(6900, 51900, 8400, 52900)],
+        METRE,
+        base_m=base_m,
     )
     return Result(
         run=Run("0", "3", {}, "9", "v11", "", "", {}),
@@ -150,3 +159,23 @@ def make_result(
         verdict=judgement.verdict,
         series={dataset: series},
     )
+
+
+def with_relief(result: Result) -> Result:
+    """Put an invented ground under the plan of every dataset, as a picture beside the record."""
+    y, x = np.mgrid[0:60, 0:90] / 9.0
+    picture, exaggeration = shade(10.0 * np.sin(x) + 8.0 * np.cos(y), (20.0, 20.0))
+    record = {
+        "file": "relief-1.png",
+        "sha256": hashlib.sha256(picture).hexdigest(),
+        "of": "invented ground",
+        "box_m": [6800.0, 51800.0, 8600.0, 53000.0],
+        "cell_m": 20.0,
+        "exaggeration": exaggeration,
+        "why": None,
+    }
+    series = {
+        name: {**its, "plan": {**its["plan"], "relief": record}}
+        for name, its in result.series.items()
+    }
+    return replace(result, series=series, side_files={"relief-1.png": picture})

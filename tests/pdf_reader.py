@@ -41,3 +41,19 @@ def fonts_embedded(path: Path) -> list[bool]:
     _, _, *rows = _run("pdffonts", str(path)).splitlines()
     found = [re.search(r" (yes|no) +(yes|no) +(yes|no) +\d+ +\d+$", row) for row in rows]
     return [row is not None and row[1] == "yes" for row in found]
+
+
+def metadata(path: Path) -> str:
+    """Give the description (XMP) that the document carries."""
+    return _run("pdfinfo", "-meta", str(path))
+
+
+def urls(path: Path) -> list[str]:
+    """Give every address that the document leads to."""
+    return [line for line in _run("pdfinfo", "-url", str(path)).splitlines() if "://" in line]
+
+
+def pictures(path: Path) -> list[tuple[int, int]]:
+    """Give width and height of every picture, without the masks of pictures."""
+    _, _, *rows = _run("pdfimages", "-list", str(path)).splitlines()
+    return [(int(row.split()[3]), int(row.split()[4])) for row in rows if row.split()[2] == "image"]

@@ -41,7 +41,7 @@ def test_every_export_is_kept_and_nothing_else(rebuilt: dict[str, bytes]) -> Non
     kept = {path.relative_to(gold.ROOT).as_posix() for path in (gold.ROOT / "reports").rglob("*.*")}
     assert kept == {name for name in rebuilt if name.startswith("reports/")}
     exports = {name for name, export in EXPORTS.items() if export.by_default}
-    assert {Path(name).name for name in kept} == {*exports, "job.toml"}
+    assert {Path(name).name for name in kept} == {*exports, "job.toml", "relief-1.png"}
 
 
 def test_what_is_compared_shows_a_difference(rebuilt: dict[str, bytes]) -> None:

@@ -171,26 +171,40 @@ def shade(heights: Heights, cell_m: tuple[float, float]) -> tuple[bytes, float]:
     exaggeration : float
         How many times higher than it is the ground was taken to be.
     """
-    east, north = _slope(heights, 1) / cell_m[0], -_slope(heights, 0) / cell_m[1]
-    known = np.isfinite(east) & np.isfinite(north)
-    steep = np.sqrt(east**2 + north**2)[known]
-    usual = float(np.percentile(steep, 90.0)) if steep.size else 0.0
+    east, north = (slope[np.isfinite(slope)] for slope in _slopes(heights, cell_m))
+    usual = float(np.percentile(np.hypot(east, north), 90.0)) if east.size else 0.0
     times = min(round_number(_LIVELY / usual), _MOST_EXAGGERATED) if usual > 0.0 else 1.0
-    east, north = east * times, north * times
-    # cosine of the angle between the normal (-east, -north, 1) and the light (-1, 1, sqrt 2) / 2
-    light = (0.5 * (east - north) + math.sqrt(0.5)) / np.sqrt(1.0 + east**2 + north**2)
-    dark, bright = (
-        np.percentile(light[known], [_CUT_PERCENT, 100.0 - _CUT_PERCENT]) if known.any() else (0, 1)
-    )
+    light, known = light_of(heights, cell_m, times)
+    dark, bright = 0.0, 1.0
+    if known.any():
+        dark, bright = np.percentile(light[known], [_CUT_PERCENT, 100.0 - _CUT_PERCENT])
     missing = max(_LEAST_SPAN - (bright - dark), 0.0)
     dark, span = dark - missing / 2.0, bright - dark + missing
-    share = np.clip((np.where(known, light, dark) - dark) / span, 0.0, 1.0)
+    share = np.clip((light - dark) / span, 0.0, 1.0)
     level = 1 + np.minimum((share * len(GREYS)).astype(np.uint8), len(GREYS) - 1)
     palette = [(255, 255, 255), *((grey, grey, grey) for grey in GREYS)]
     return write_palette_png(np.where(known, level, 0).astype(np.uint8), palette), times
 
 
-def _slope(heights: Heights, axis: int) -> Heights:
+def light_of(
+    heights: Heights, cell_m: tuple[float, float], times: float
+) -> tuple[Heights, NDArray[np.bool_]]:
+    """Give the cosine between the ground's normal and the light, not below 0; and where it is known.
+
+    The normal is (-east, -north, 1) of the slopes, made `times` steeper; the light is (-1, 1, sqrt 2) / 2.
+    """
+    east, north = (times * slope for slope in _slopes(heights, cell_m))
+    known = np.isfinite(heights)
+    light = (0.5 * (east - north) + math.sqrt(0.5)) / np.sqrt(1.0 + east**2 + north**2)
+    return np.maximum(np.where(known, light, 0.0), 0.0), known
+
+
+def _slopes(heights: Heights, cell_m: tuple[float, float]) -> tuple[Heights, Heights]:
+    """Give the slope to the east and to the north, as rise over run; NaN without data."""
+    return _rise(heights, 1) / cell_m[0], -_rise(heights, 0) / cell_m[1]
+
+
+def _rise(heights: Heights, axis: int) -> Heights:
     """Give the rise per cell along an axis: from both neighbours, from one where only that one is known."""
     padded = np.pad(heights, [(int(axis == a),) * 2 for a in (0, 1)], constant_values=np.nan)
     count = heights.shape[axis]
@@ -198,4 +212,4 @@ def _slope(heights: Heights, axis: int) -> Heights:
     no_before, no_after = np.isnan(before), np.isnan(after)
     rise = np.where(no_after, heights, after) - np.where(no_before, heights, before)
     across = 2.0 - no_before - no_after
-    return np.asarray(np.where(across > 0.0, rise / np.maximum(across, 1.0), 0.0 * heights))
+    return np.asarray(np.where(across > 0.0, rise / np.maximum(across, 1.0), 0.0) + 0.0 * heights)

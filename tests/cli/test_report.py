@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 
 import pytest
-from drawn_result import make_result, make_rows
+from drawn_result import make_result, make_rows, with_relief
+from jobs import CRS, plane_checkpoints, write_job, write_plane_cloud, write_points_table
 
 from accuracy.cli import run
 from accuracy.cli.report import asked_kinds
@@ -28,17 +29,20 @@ def folder(tmp_path: Path) -> Path:
 
 
 def test_the_same_view_as_from_the_result_itself(
-    demo_result: Result, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Made again from result.json, every file of a verification is the same to the byte."""
-    (tmp_path / MARK).write_text(demo_result.to_json(), "utf-8")
+    """Made again from result.json and its picture, every file of a verification is the same to the byte."""
+    result = with_relief(make_result(make_rows(12)))
+    for name, content in render_kinds(result, ["json"]).items():
+        (tmp_path / name).write_bytes(content)
     out = tmp_path / "out"
     wanted = [export.kind for export in EXPORTS.values() if export.by_default]
     assert (
         run(["report", "-q", str(tmp_path / MARK), "--as", ",".join(wanted), "-o", str(out)]) == 0
     )
     assert capsys.readouterr().out == ""
-    files = render_all(demo_result)
+    files = render_all(result)
+    assert "relief-1.png" in files
     assert {path.name for path in out.iterdir()} == set(files)
     for name, content in files.items():
         assert (out / name).read_bytes() == content, name
@@ -75,7 +79,8 @@ def test_plots_come_as_a_folder(folder: Path, tmp_path: Path) -> None:
     assert {name.replace(".svg", ".png") for name in names} == {
         n for n in names if n.endswith("png")
     }
-    assert not any(name.startswith("plots/") for name in render_all(make_result(make_rows(4))))
+    assert len(names) >= 20
+    assert not any(export.by_default for name, export in EXPORTS.items() if name.endswith("/"))
 
 
 def test_files_of_the_same_name_are_replaced_and_others_left(folder: Path) -> None:
@@ -113,6 +118,58 @@ def test_what_cannot_be_done_is_one_error(
     assert "remedy:" in told
     assert "Traceback" not in told
     assert {p.name for p in folder.iterdir()} == before
+
+
+@pytest.mark.parametrize(
+    "name", ["../secret.png", "secret.png", "/etc/hostname", "relief-0.png", "relief-1.png.exe", ""]
+)
+def test_a_record_makes_no_other_file_be_read(tmp_path: Path, name: str) -> None:
+    """A record that names a file of another kind, even with its right hash, gets no picture."""
+    (tmp_path / "site").mkdir()
+    content = with_relief(make_result(make_rows(4))).side_files["relief-1.png"]
+    for path in (tmp_path / "secret.png", tmp_path / "site" / "secret.png"):
+        path.write_bytes(content)
+    record = json.loads(with_relief(make_result(make_rows(4))).to_json())
+    record["series"]["north slope"]["plan"]["relief"]["file"] = name
+    (tmp_path / "site" / MARK).write_text(json.dumps(record), "utf-8")
+    assert read_result(tmp_path / "site" / MARK).side_files == {}
+
+
+def test_a_picture_that_is_not_that_of_the_record_is_not_handed_on(tmp_path: Path) -> None:
+    """A changed side file does not go into another folder under the record's name."""
+    result = with_relief(make_result(make_rows(4)))
+    (tmp_path / MARK).write_text(result.to_json(), "utf-8")
+    (tmp_path / "relief-1.png").write_bytes(b"changed")
+    assert set(render_kinds(read_result(tmp_path / MARK), ["json"])) == {MARK}
+
+
+@pytest.mark.parametrize("series", [{"north slope": 3}, {"north slope": {"plan": []}}])
+def test_odd_series_do_not_stop_reading(tmp_path: Path, series: object) -> None:
+    """What is no record of a picture is none."""
+    record = json.loads(make_result(make_rows(4)).to_json())
+    (tmp_path / MARK).write_text(json.dumps({**record, "series": series}), "utf-8")
+    assert read_result(tmp_path / MARK).side_files == {}
+
+
+def test_two_runs_leave_the_same_files(tmp_path: Path) -> None:
+    """Whenever, from wherever and by however many, all files but the record's `run` are the same bytes."""
+    write_plane_cloud(tmp_path / "cloud.laz", wkt=None)
+    write_points_table(tmp_path / "points.csv", plane_checkpoints())
+    dataset = {"name": "ground", "kind": "point-cloud", "files": ["cloud.laz"], "crs": CRS}
+    job = write_job(tmp_path, datasets=[dataset])
+    contents = []
+    for name in ("first", "second"):  # the second finds the hashes of the first
+        out = tmp_path / name
+        more = ["--index", str(tmp_path / "index"), "--reuse-hashes"]
+        assert run(["verify", "-q", str(job), "-o", str(out), *more]) == 0
+        files = {path.name: path.read_bytes() for path in out.iterdir()}
+        record = json.loads(files.pop(MARK))
+        contents.append((files, record.pop("run"), record))
+    (first, first_run, record), (second, second_run, again) = contents
+    assert first == second
+    assert {"report.html", "report.pdf", "residuals.gpkg"} <= set(first)
+    assert record == again
+    assert first_run["notes"] != second_run["notes"]
 
 
 def test_a_damaged_record_is_told_before_anything_is_written(

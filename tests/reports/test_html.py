@@ -10,16 +10,17 @@ import unicodedata
 from collections import Counter
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
-from drawn_result import make_result, make_rows
-from hostile import HOSTILE, hostile_result
+from drawn_result import make_result, make_rows, with_relief
+from hostile import HOSTILE
 from hypothesis import given
 from hypothesis import strategies as st
 from page_reader import Element, read_page
 
 from accuracy.georeferencing.carrying import Step
-from accuracy.reports import html_content, html_plan, html_plots, meaning
+from accuracy.reports import html_content, html_plan, html_plots, meaning, render_kinds
 from accuracy.reports.as_html import render
 from accuracy.result import Result, Transformation, read_result
 from accuracy.units import LengthUnit, from_metres
@@ -33,8 +34,8 @@ def demo(demo_result: Result) -> Result:
 
 
 @pytest.fixture(scope="module")
-def page(demo: Result) -> Element:
-    return read_page(render(demo))
+def page(demo_views: Any) -> Element:
+    return read_page(demo_views.page)
 
 
 @pytest.fixture
@@ -53,7 +54,9 @@ def test_nothing_is_fetched_from_anywhere(demo: Result, page: Element) -> None:
         for name, value in element.attrs.items():
             if name in ("href", "xlink:href", "src", "action", "data", "srcset", "poster"):
                 inside = value.startswith("#") and value[1:] in ids
-                assert inside or value == "data:,", f"{element.tag} {name}={value}"
+                inside |= value == "data:,"
+                inside |= element.tag == "image" and value.startswith("data:image/png;base64,")
+                assert inside, f"{element.tag} {name}={value}"
             for reference in re.findall(r"url\(([^)]*)\)", value):
                 assert reference.startswith("#"), f"{element.tag} {name}: {reference}"
                 assert reference[1:] in ids, reference
@@ -75,25 +78,36 @@ def test_only_the_pages_own_script_may_run(page: Element) -> None:
     assert not [name for e in page.all() for name in e.attrs if name.startswith("on")]
 
 
-def test_the_same_record_gives_the_same_bytes(demo: Result, tmp_path: Path) -> None:
-    """Rendered twice, and from ``result.json`` alone: byte for byte the same page."""
-    first = render(demo)
-    assert render(demo) == first
+def test_the_same_record_gives_the_same_bytes(tmp_path: Path) -> None:
+    """Rendered twice, and from ``result.json`` with its picture: byte for byte the same page."""
+    result = with_relief(make_result(make_rows(12)))
+    first = render(result)
+    assert render(result) == first
     path = tmp_path / "result.json"
-    path.write_text(demo.to_json(), "utf-8")
+    for name, content in render_kinds(result, ["json"]).items():
+        (tmp_path / name).write_bytes(content)
     assert render(read_result(path)) == first
 
 
-def test_a_usual_job_stays_small() -> None:
-    """120 checkpoints in height and plan, every plot: under 2 MB."""
-    page = render(make_result(make_rows(120, horizontal=True)))
-    assert len(page) < 2_000_000
+@pytest.mark.usefixtures("no_plots")
+def test_the_run_s_own_times_paths_and_notes_are_not_on_it(demo: Result) -> None:
+    """Two runs on the same inputs give the same page, whatever was reused and whoever read."""
+    run = replace(
+        demo.run, started="2031-01-01", finished="2031-01-02", paths={"a": "/b"}, workers=7,
+        notes=("index used",),
+    )  # fmt: skip
+    assert render(replace(demo, run=run)) == render(demo)
+
+
+def test_a_usual_job_stays_small(usual_page: bytes) -> None:
+    """120 checkpoints in height and plan, every plot, ground under the plan: under 2 MB."""
+    assert len(usual_page) < 2_000_000
 
 
 @pytest.mark.usefixtures("no_plots")
-def test_ten_thousand_checkpoints_are_all_there() -> None:
+def test_ten_thousand_checkpoints_are_all_there(many_result: Result) -> None:
     """Nothing is dropped: a row and a mark for each, and their data."""
-    page = render(make_result(make_rows(10_000))).decode("utf-8")
+    page = render(many_result).decode("utf-8")
     assert page.count('<tr id="d0-p') == 10_003
     assert page.count('<a class="mark"') == 10_003
     data = json.loads(re.findall(r'id="data">(.*?)</script>', page)[0])
@@ -180,8 +194,9 @@ def test_every_checkpoint_has_a_row_and_a_mark_that_lead_to_each_other(
     demo: Result, page: Element
 ) -> None:
     """The rows hold the residuals of the record in millimetres; marks and rows link both ways."""
+    by_id = {element.attrs["id"]: element for element in page.all() if "id" in element.attrs}
     for i, dataset in enumerate(demo.datasets):
-        section = page.one(id=f"d{i}")
+        section = by_id[f"d{i}"]
         judged = [row for row in dataset.residuals if row.role == "checkpoint"]
         rows = list(section.one("table", class_="points").one("tbody").all("tr"))
         assert [row.one("th").text for row in rows] == [row.id for row in judged]
@@ -191,7 +206,7 @@ def test_every_checkpoint_has_a_row_and_a_mark_that_lead_to_each_other(
             for axis, cell in zip(axes, cells, strict=True):
                 value = getattr(point.residual, axis) if point.residual else None
                 assert cell == "–" if value is None else abs(float(cell) - value) <= 0.0005 + 1e-9
-            mark = page.one(id=row.one("a").attrs["href"][1:])
+            mark = by_id[row.one("a").attrs["href"][1:]]
             assert mark.attrs["href"] == f"#{row.attrs['id']}"
             assert mark.one("title").text.startswith(f"{point.id}: ")
         assert len(list(section.all("a", class_="mark"))) == len(dataset.residuals)
@@ -352,6 +367,7 @@ def test_what_was_not_tested_is_named(page: Element) -> None:
 # --- units ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.usefixtures("no_plots")
 @pytest.mark.parametrize("unit", list(LengthUnit))
 def test_lengths_are_in_the_jobs_unit_and_feet_are_always_named(unit: LengthUnit) -> None:
     """Residuals are those of the record in the unit asked for; "ft" never stands alone."""
@@ -403,9 +419,9 @@ def test_a_screen_reader_finds_its_way(page: Element) -> None:
 # --- hostile content ------------------------------------------------------------------------------------
 
 
-def test_hostile_text_stays_text() -> None:
+def test_hostile_text_stays_text(hostile_page: bytes) -> None:
     """Markup, quotes, template code and closing tags from files change no element of the page."""
-    hostile = read_page(render(hostile_result()))
+    hostile = read_page(hostile_page)
     assert len(list(hostile.all("script"))) == 2
     assert not [name for e in hostile.all() for name in e.attrs if name.startswith("on")]
     assert {e.tag for e in hostile.all()}.isdisjoint({"img", "iframe", "object", "embed"})
@@ -417,9 +433,9 @@ def test_hostile_text_stays_text() -> None:
         assert text in next(hostile.all("table", class_="points")).text
 
 
-def test_no_control_character_reaches_the_page() -> None:
+def test_no_control_character_reaches_the_page(hostile_page: bytes) -> None:
     """Control characters and those that turn the direction of writing become visible marks."""
-    text = render(hostile_result()).decode("utf-8")
+    text = hostile_page.decode("utf-8")
     found = {c for c in text if unicodedata.category(c) in ("Cc", "Cf", "Cs", "Co", "Cn")}
     assert found <= {"\n"}
     assert "\ufffdgnp.exe\ufffd" in text
@@ -543,16 +559,136 @@ def test_plots_cannot_collide_or_run() -> None:
         assert gone not in out
 
 
-def test_every_plot_that_applies_is_on_the_page(demo: Result, page: Element) -> None:
-    """Each plot but the plan, which the page draws itself, once for each dataset it applies to."""
+def test_pictures_of_many_marks_stay_and_pictures_from_elsewhere_go() -> None:
+    """What is drawn as one embedded PNG is kept; any other address of a picture is dropped."""
+    start = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink">'
+    for address, kept in (
+        ("data:image/png;base64,iVBORw0KGgo=", True),
+        ("data:image/png;base64,iVBOR\nw0KGgo=", True),
+        ("data:image/svg+xml;base64,PHN2Zy8+", False),
+        ("data:image/png;base64,a&quot; onload=&quot;x()", False),
+        ("https://example.org/a.png", False),
+        ("data:text/html,x", False),
+    ):
+        out = html_plots.inline(f'{start}<image xlink:href="{address}"/></svg>', "p-", "x")
+        assert ("href" in out) == kept, address
+    linked = html_plots.inline(
+        f'{start}<a xlink:href="data:image/png;base64,iVBORw0KGgo="><text>t</text></a></svg>',
+        "p-",
+        "x",
+    )
+    assert "href" not in linked
+
+
+def test_the_marks_of_many_points_are_on_the_page(many_result: Result) -> None:
+    """Above 1500 points the marks are a picture, and the picture stands in the page's drawing."""
     from accuracy.reports import plots
 
-    for i, dataset in enumerate(demo.datasets):
-        expected = [
-            f"{about.title}: "
-            for name, about in plots.PLOTS.items()
-            if name != "site-plan" and plots.plot_svg(demo, dataset.name, name) is not None
+    for name in ("against-height", "by-cover", "against-line"):
+        svg = plots.plot_svg(many_result, "north slope", name)
+        assert svg is not None
+        found = re.findall(
+            r'href="(data:image/png;base64,[^"]+)"', html_plots.inline(svg, "p-", "x")
+        )
+        assert found, name
+        assert all(base64.b64decode(f.partition(",")[2]).startswith(b"\x89PNG") for f in found)
+
+
+def test_many_marks_are_drawn_smaller() -> None:
+    """400 points have marks of full size; beyond, marks shrink with the room they have, to a quarter."""
+    sides = {}
+    for n in (397, 1597, 7000):
+        plan = html_plan.draw(make_rows(n, horizontal=True), METRE)
+        assert plan is not None
+        corners = [
+            [float(v) for v in corner.split(",")]
+            for mark in plan.marks[:97]
+            for corner in mark.outline.split()
         ]
+        sides[n] = max(x for x, _ in corners) - min(x for x, _ in corners)
+        assert plan.crowded == (n > 400)
+    assert abs(sides[1597] / sides[397] - 0.5) < 0.02
+    assert abs(sides[7000] / sides[397] - 0.25) < 0.02
+
+
+# --- the ground under the plan --------------------------------------------------------------------------
+
+
+@pytest.mark.usefixtures("no_plots")
+def test_the_relief_lies_under_the_plan_in_its_place() -> None:
+    """One picture on the page however many plans show it; its corners are where the marks' scale puts them."""
+    result = with_relief(make_result(make_rows(40)))
+    page = read_page(render(result))
+    picture = page.one("image")
+    content = base64.b64decode(picture.attrs["href"].partition(",")[2])
+    assert content == result.side_files["relief-1.png"]
+    use = page.one("use", class_="ground")
+    assert use.attrs["href"] == f"#{picture.attrs['id']}"
+    x, y, wide, high = map(float, re.findall(r"-?[\d.]+", use.attrs["transform"]))
+    rows = result.datasets[0].residuals
+    places = [
+        [float(v) for v in re.findall(r"-?[\d.]+", page.one(id=f"d0-m{i}").attrs["transform"])]
+        for i in (0, 30)
+    ]
+    west, south, east, north = 6800.0, 51800.0, 8600.0, 53000.0
+    for (at_x, at_y), row in zip(places, (rows[0], rows[30]), strict=True):
+        assert row.surveyed.east_m is not None
+        assert row.surveyed.north_m is not None
+        assert abs(x + wide * (row.surveyed.east_m - west) / (east - west) - at_x) < 0.1
+        assert abs(y + high * (north - row.surveyed.north_m) / (north - south) - at_y) < 0.1
+    assert "Ground: relief of invented ground, lit from the north-west" in page.one(id="d0").text
+    marks = list(page.one(id="d0").one("svg", role="group").all())
+    assert marks.index(use) < marks.index(page.one(id="d0-m0")), "the ground lies below the marks"
+
+
+@pytest.mark.usefixtures("no_plots")
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (None, "relief-1.png, the relief of invented ground, is not beside the record"),
+        (b"\x89PNG\r\n\x1a\nother", "its SHA-256 differs"),
+        (b"<svg onload='x()'/>", "its SHA-256 differs"),
+    ],
+)
+def test_a_missing_or_changed_picture_is_said(content: bytes | None, says: str) -> None:
+    """A picture is shown only where its bytes are those that the record names."""
+    result = with_relief(make_result(make_rows(12)))
+    files = {} if content is None else {"relief-1.png": content}
+    page = read_page(render(replace(result, side_files=files)))
+    assert not list(page.all("image"))
+    assert says in page.one(id="d0").text
+
+
+@pytest.mark.usefixtures("no_plots")
+def test_a_plan_without_relief_says_why(demo: Result) -> None:
+    """The reason in the record's words."""
+    plan = {**demo.series["ground cloud"]["plan"], "relief": {"file": None, "why": "no raster <b>"}}
+    series = {**demo.series, "ground cloud": {**demo.series["ground cloud"], "plan": plan}}
+    page = read_page(render(replace(demo, series=series)))
+    assert "No relief under the plan: no raster <b>." in page.one(id="d0").text
+
+
+@pytest.mark.usefixtures("no_plots")
+def test_a_clients_own_standard_is_named_with_its_hash_once_where_it_matters() -> None:
+    """The statement has the hash; tables have the short name."""
+    label = f'client\'s own specification "x", file own.toml, SHA-256 {"0f" * 32}'
+    result = make_result(make_rows(40))
+    claim = replace(
+        result.datasets[0].claims[0], standard=label, statement=f"Judged by the {label}."
+    )
+    dataset = replace(result.datasets[0], claims=(claim,))
+    page = read_page(render(replace(result, datasets=(dataset,))))
+    short = 'client\'s own specification "x", file own.toml'
+    assert short in page.one(id="claims").text
+    assert "0f0f" not in page.one(id="claims").text
+    assert "0f0f" not in page.one(id="d0").text
+    assert label in page.one(id="verdict").text
+
+
+def test_every_plot_that_applies_is_on_the_page(demo_views: Any, page: Element) -> None:
+    """Each plot that the PDF has but the plan, which the page draws itself, dataset by dataset."""
+    for i, dataset in enumerate(demo_views.pdf["datasets"]):
+        expected = [f"{plot['title']}: " for plot in dataset["plots"]]
         captions = [
             f.one("figcaption").text for f in page.one(id=f"d{i}").one(class_="plots").all("figure")
         ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import shutil
@@ -9,11 +10,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
-from drawn_result import make_result, make_rows
-from hostile import hostile_result
-
-from accuracy.reports.as_html import render
+from matplotlib.image import imread
+from pdf_reader import pages
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -47,12 +47,11 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+def files(
+    tmp_path_factory: pytest.TempPathFactory, usual_page: bytes, hostile_page: bytes
+) -> dict[str, Path]:
     folder = tmp_path_factory.mktemp("pages")
-    pages = {
-        "usual": render(make_result(make_rows(N, horizontal=True))),
-        "hostile": render(hostile_result()),
-    }
+    pages = {"usual": usual_page, "hostile": hostile_page}
     for name, content in pages.items():
         (folder / f"{name}.html").write_bytes(content)
     return {name: folder / f"{name}.html" for name in pages}
@@ -261,7 +260,9 @@ def test_text_can_be_read_in_light_and_dark(
     page.context.close()
 
 
-def test_paper_shows_all_rows_and_no_tools(browser: Browser, files: dict[str, Path]) -> None:
+def test_paper_shows_all_rows_and_no_tools(
+    browser: Browser, files: dict[str, Path], tmp_path: Path
+) -> None:
     """In print nothing scrolls, nothing is cut off, sources are open, and a PDF comes out."""
     page = opened(browser, files["usual"]).page
     page.emulate_media(media="print")
@@ -274,7 +275,32 @@ def test_paper_shows_all_rows_and_no_tools(browser: Browser, files: dict[str, Pa
     assert page.locator("details:not([open])").count() == 0
     page.evaluate("dispatchEvent(new Event('afterprint'))")
     assert page.locator("details[open]").count() == 0
-    assert page.pdf(format="A4").startswith(b"%PDF")
+    paper = tmp_path / "page.pdf"
+    page.pdf(path=paper, format="A4")
+    with_rows = [
+        text for text in pages(paper) if re.search(r"^ *Q\d+ +(non-)?vegetated", text, re.M)
+    ]
+    assert len(with_rows) >= 3
+    assert all(re.search(r"^ *id +cover +state", text, re.M) for text in with_rows), (
+        "heads repeated"
+    )
+    page.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_relief_stays_in_the_background(
+    browser: Browser, files: dict[str, Path], scheme: str, tmp_path: Path
+) -> None:
+    """On screen the ground is grey, near the paper's own lightness, and is there at all."""
+    page = opened(browser, files["usual"], color_scheme=scheme).page
+    drawing = page.locator("#d0 .plan > svg")
+    page.add_style_tag(content=".mark,.file,.north,.scale,.sheet{visibility:hidden}")
+    picture = drawing.screenshot(path=tmp_path / "plan.png", animations="disabled")
+    seen = np.asarray(imread(io.BytesIO(picture), format="png"))[..., :3]
+    dark = scheme == "dark"
+    assert seen.min() > 0.87 if not dark else seen.max() < 0.30
+    assert np.ptp(seen, axis=2).max() < 0.06, "neutral grey"
+    assert len(np.unique(seen[..., 1])) >= 8
     page.context.close()
 
 

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from drawn_result import make_result, make_rows
+from drawn_result import make_result, make_rows, with_relief
 from hostile import HOSTILE, hostile_result
-from pdf_reader import facts, fonts_embedded, pages, words
+from pdf_reader import facts, fonts_embedded, metadata, pages, pictures, urls, words
 
 from accuracy.reports.as_pdf import render, typeset
 from accuracy.reports.pdf_content import LONGEST_BAR, content, share_of_limit
@@ -44,8 +44,9 @@ def without_plots(result: Result) -> dict[str, Any]:
 
 
 @pytest.fixture(scope="module")
-def told(demo_result: Result) -> dict[str, Any]:
-    return content(demo_result)
+def told(demo_views: Any) -> dict[str, Any]:
+    its: dict[str, Any] = demo_views.pdf
+    return its
 
 
 @pytest.fixture(scope="module")
@@ -141,6 +142,11 @@ def test_form_for_archives(path: Path) -> None:
     assert pdf.startswith(b"%PDF-1.7")
     assert b"<pdfaid:part>2</pdfaid:part>" in pdf
     assert b"<pdfaid:conformance>B</pdfaid:conformance>" in pdf
+    assert re.search(rb"/Type ?/OutputIntent\b.{0,80}/S ?/GTS_PDFA1", pdf, re.S)
+    described = metadata(path)
+    assert "<pdfaid:part>2</pdfaid:part>" in described
+    assert "<pdfaid:conformance>B</pdfaid:conformance>" in described
+    assert urls(path) == []
     embedded = fonts_embedded(path)
     assert len(embedded) >= 4
     assert all(embedded)
@@ -151,6 +157,7 @@ def test_form_for_archives(path: Path) -> None:
     assert about["Author"] == "Quandril Mapping, O. Brackenfurth"
     assert about["CreationDate"].startswith("2026-05-14")  # the day of the flight, no clock
     assert about["Tagged"] == "yes"
+    assert (about["Encrypted"], about["JavaScript"], about["Form"]) == ("no", "no", "none")
 
 
 def test_the_same_record_gives_the_same_bytes(told: dict[str, Any], path: Path) -> None:
@@ -163,7 +170,12 @@ def test_the_run_s_own_times_and_paths_are_not_in_it(demo_result: Result) -> Non
     later = replace(
         demo_result,
         run=replace(
-            demo_result.run, started="2031-01-01", finished="2031-01-02", paths={"a": "/b"}
+            demo_result.run,
+            started="2031-01-01",
+            finished="2031-01-02",
+            paths={"a": "/b"},
+            workers=7,
+            notes=("index used",),
         ),
     )
     assert without_plots(later) == without_plots(demo_result)
@@ -218,6 +230,19 @@ def test_a_dataset_without_residuals_or_claims(tmp_path: Path) -> None:
     assert "Nothing is claimed, so nothing is judged." in text
     assert "No plan: no point has known coordinates" in text
     assert "No residuals." in text
+
+
+def test_the_relief_is_in_the_plan(tmp_path: Path) -> None:
+    """The part of the picture that the plan shows, and the words below it; without the file, why not."""
+    result = with_relief(make_result(make_rows(12)))
+    path = written(tmp_path, render(result))
+    ((wide, high),) = pictures(path)
+    assert 0 < wide <= 90
+    assert 0 < high <= 60
+    assert "Ground: relief of invented ground, lit from the north-west" in words(path)
+    without = written(tmp_path, render(replace(result, side_files={})))
+    assert pictures(without) == []
+    assert "is not beside the record" in words(without)
 
 
 def test_hostile_text_is_set_as_text(tmp_path: Path) -> None:
@@ -285,9 +310,9 @@ def test_long_words_stay_on_the_page(tmp_path: Path) -> None:
     assert name in first
 
 
-def test_ten_thousand_points(tmp_path: Path) -> None:
+def test_ten_thousand_points(many_result: Result, tmp_path: Path) -> None:
     """Every point has its line; the pages are counted to the last."""
-    result = make_result(make_rows(10_000))
+    result = many_result
     found = pages(written(tmp_path, typeset(without_plots(result))))
     ids = re.findall(r"^ *(Q\d+) ", "\n".join(found), re.M)
     assert set(ids) == {row.id for row in result.datasets[0].residuals}

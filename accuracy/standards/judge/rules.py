@@ -218,7 +218,8 @@ def _rule_survey_zero(case: Case) -> list[Told]:
         "3d": (case.evidence.survey_rmse_h_m, case.evidence.survey_rmse_v_m),
     }
     used = case.evidence.group(COMPONENT[case.part], "all").used
-    n = sum(any(side[i] == 0.0 for side in sides[case.part]) for i in used.nonzero()[0])
+    zero = [side == 0.0 for side in sides[case.part]]
+    n = int(((zero[0] | zero[-1]) & used).sum())
     if not n:
         return []
     message = (

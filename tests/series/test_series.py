@@ -25,7 +25,7 @@ from accuracy.series.curves import (
     quantiles,
 )
 from accuracy.series.numbers import MOST_SHOWN, ranks_shown
-from accuracy.series.plan import MOST_BOXES, exaggeration, footprint
+from accuracy.series.plan import MOST_BOXES, exaggeration, footprint, from_base
 from accuracy.series.what_if import MOST_LEFT_OUT, sensitivity
 from accuracy.standards.judge import judge
 from accuracy.standards.library import load_standard
@@ -169,6 +169,35 @@ def test_large_residuals_are_a_tenth_of_the_plan() -> None:
     ]
     assert exaggeration(rows, "horizontal") == 2000.0
     assert exaggeration(rows, "vertical") == 1.0
+
+
+def test_distances_from_the_base_are_those_in_the_plane() -> None:
+    """Hypotenuse of east and north, used points only, in their order; nothing without a base."""
+    rows = make_rows(12)
+    found = from_base(rows, (7000.0, 51500.0))
+    assert found is not None
+    used = [row for row in rows if row.used]
+    assert found["ids"] == [row.id for row in used]
+    east = np.array([row.surveyed.east_m for row in used], float) - 7000.0
+    north = np.array([row.surveyed.north_m for row in used], float) - 51500.0
+    assert_metres(found["distance_m"], np.sqrt(east**2 + north**2), within_m=1e-6)
+    assert (found["east_m"], found["north_m"]) == (7000.0, 51500.0)
+    assert from_base(rows, None) is None
+
+
+def test_points_without_a_place_have_no_distance() -> None:
+    """In degrees there is no plane, and no distance is made up."""
+    found = from_base(make_rows(5, degrees=True), (0.0, 0.0))
+    assert found is not None
+    assert found["ids"] == []
+
+
+def test_the_place_of_a_point_goes_with_it() -> None:
+    """Without one of two points at one place, the other counts once; places stay with their points."""
+    rows = make_rows(40)
+    evidence = replace(evidence_of(rows), place=(0, 0, *range(1, 39)))
+    found = sensitivity(ASPRS, {"vertical_class_cm": 5.0}, evidence)
+    assert found["tried"] == found["of"] == 40
 
 
 def test_the_footprint_is_in_metres_too() -> None:

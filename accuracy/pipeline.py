@@ -394,5 +394,6 @@ def _run(prepared: Prepared, started: datetime, reading: Reading, notes: Sequenc
         paths={job.path.name: job.path.as_posix()}
         | {f.written: f.path.as_posix() for f in located},
         workers=reading.workers,
+        scheduler=reading.scheduler,
         notes=(*job.notes, *clouds, *notes),
     )

@@ -56,7 +56,9 @@ class Run:
     paths : mapping of str to str
         Path as written to absolute path.
     workers : int
-        Processes or threads that read.
+        Processes that read.
+    scheduler : str or None
+        Address of the scheduler that these processes belong to.
     notes : tuple of str
         Reuse of an index or of hashes, a foreign environment put aside.
     """
@@ -70,6 +72,7 @@ class Run:
     finished: str
     paths: Mapping[str, str]
     workers: int = 1
+    scheduler: str | None = None
     notes: tuple[str, ...] = ()
 
 

@@ -127,7 +127,12 @@ class Ways:
                 yield reading
             else:
                 with Workers(self.workers, self.scheduler) as workers:
-                    yield replace(reading, read=workers.read)
+                    yield replace(
+                        reading,
+                        read=workers.read,
+                        workers=workers.count,
+                        scheduler=self.scheduler,
+                    )
         except BaseException:
             if fresh and folder.is_dir():
                 shutil.rmtree(folder, ignore_errors=True)

@@ -53,6 +53,16 @@ def many_result() -> Result:
     return make_result(make_rows(10_000))
 
 
+@pytest.fixture
+def few_plots(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Draw the plan and two plots only: drawing takes most of the time, and each plot has its own tests."""
+    from accuracy.reports import as_plots, plots
+
+    few = {name: plots.PLOTS[name] for name in ("site-plan", "histogram", "against-base")}
+    for module in (plots, as_plots):
+        monkeypatch.setattr(module, "PLOTS", few)
+
+
 @dataclass(frozen=True)
 class Views:
     """The demo's page, and what its PDF sets."""

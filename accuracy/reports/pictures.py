@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -36,6 +37,13 @@ def relief_of(result: Result, dataset: str) -> Relief | None:
     record = _record(result.series.get(dataset))
     if record is None:
         return None
+    try:
+        return _relief(result, record)
+    except (KeyError, TypeError, ValueError):
+        return Relief(None, (), "No relief under the plan: what the record says of it is damaged.")
+
+
+def _relief(result: Result, record: Mapping[str, Any]) -> Relief:
     if record.get("file") is None:
         return Relief(None, (), f"No relief under the plan: {printable(str(record.get('why')))}.")
     name = str(record["file"])
@@ -50,9 +58,12 @@ def relief_of(result: Result, dataset: str) -> Relief | None:
             f"No relief under the plan: the file {told}, is not the one that the record names; its SHA-256 "
             "differs.",
         )
+    west, south, east, north = (float(v) for v in record["box_m"])
+    if not (-math.inf < west < east < math.inf and -math.inf < south < north < math.inf):
+        raise ValueError("no box")
     return Relief(
         content,
-        tuple(float(v) for v in record["box_m"]),
+        (west, south, east, north),
         f"Ground: relief of {printable(str(record['of']))}, lit from the north-west, heights exaggerated "
         f"{record['exaggeration']:g} times.",
     )

@@ -22,6 +22,7 @@ from page_reader import Element, read_page
 from accuracy.georeferencing.carrying import Step
 from accuracy.reports import html_content, html_plan, html_plots, meaning, render_kinds
 from accuracy.reports.as_html import render
+from accuracy.reports.pictures import relief_of
 from accuracy.result import Result, Transformation, read_result
 from accuracy.units import LengthUnit, from_metres
 
@@ -78,6 +79,7 @@ def test_only_the_pages_own_script_may_run(page: Element) -> None:
     assert not [name for e in page.all() for name in e.attrs if name.startswith("on")]
 
 
+@pytest.mark.usefixtures("few_plots")
 def test_the_same_record_gives_the_same_bytes(tmp_path: Path) -> None:
     """Rendered twice, and from ``result.json`` with its picture: byte for byte the same page."""
     result = with_relief(make_result(make_rows(12)))
@@ -657,6 +659,29 @@ def test_a_missing_or_changed_picture_is_said(content: bytes | None, says: str) 
     page = read_page(render(replace(result, side_files=files)))
     assert not list(page.all("image"))
     assert says in page.one(id="d0").text
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        {"box_m": [1.0, 2.0]},
+        {"box_m": [0.0, 0.0, math.nan, 1.0]},
+        {"box_m": [5.0, 0.0, 1.0, 1.0]},
+        {"box_m": None},
+        {"exaggeration": "<b>"},
+        {"of": None, "box_m": "abcd"},
+    ],
+)
+def test_a_damaged_record_of_the_picture_is_said(damage: dict[str, Any]) -> None:
+    """Page and paper are made, without the picture."""
+    result = with_relief(make_result(make_rows(6)))
+    its = result.series["north slope"]
+    relief = {**its["plan"]["relief"], **damage}
+    series = {"north slope": {**its, "plan": {**its["plan"], "relief": relief}}}
+    found = relief_of(replace(result, series=series), "north slope")
+    assert found is not None
+    assert found.picture is None
+    assert found.told == "No relief under the plan: what the record says of it is damaged."
 
 
 @pytest.mark.usefixtures("no_plots")

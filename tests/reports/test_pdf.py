@@ -232,6 +232,7 @@ def test_a_dataset_without_residuals_or_claims(tmp_path: Path) -> None:
     assert "No residuals." in text
 
 
+@pytest.mark.usefixtures("few_plots")
 def test_the_relief_is_in_the_plan(tmp_path: Path) -> None:
     """The part of the picture that the plan shows, and the words below it; without the file, why not."""
     result = with_relief(make_result(make_rows(12)))

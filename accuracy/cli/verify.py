@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 EPILOG = f"""\b
 Example:
   accuracy verify site/job.toml
-  writes the folder site/job.accuracy with result.json, residuals.csv,
-  statement.txt and summary.txt, and prints the summary.
+  writes the folder site/job.accuracy with result.json (the record), report.html,
+  report.pdf, statement.txt, summary.txt and the residuals as .csv, .gpkg and
+  .geojson, and prints the summary. accuracy report makes any of them again.
 
 {EXIT_CODES}"""
 

@@ -312,21 +312,37 @@ class _Cluster:
             ) from error
 
     def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
-        """Yield results as they come."""
-        futures = [self._client.submit(work, task, pure=False) for task in tasks]
-        numbers = {future.key: number for number, future in enumerate(futures)}
+        """Yield results as they come; tiles that lost their workers are given out again, singly.
+
+        What ran beside, or lay on, a worker that died is not to blame; alone, a tile that kills is known.
+        """
+        lost = []
+        for number, result in self._gathered(work, tasks, range(len(tasks))):
+            if result is None:
+                lost.append(number)
+            else:
+                yield number, result
+        for number in lost:
+            [(_, result)] = self._gathered(work, tasks, [number])
+            yield number, _lost(tasks[number].path) if result is None else result
+
+    def _gathered(
+        self, work: Callable[[T], Any], tasks: Sequence[T], chosen: Sequence[int]
+    ) -> Iterator[tuple[int, Any]]:
+        """Yield results of some tasks as they come; None where the scheduler gave up."""
+        futures = [self._client.submit(work, tasks[number], pure=False) for number in chosen]
+        numbers = {future.key: n for n, future in zip(chosen, futures, strict=True)}
         for future in self._distributed.as_completed(futures, loop=self._client.loop):
-            number = numbers[future.key]
             try:
                 result = future.result()
             except self._distributed.KilledWorker:
-                result = _lost(tasks[number].path)
+                result = None
             except CancelledError as error:
                 raise UsageError(
                     f"the scheduler at {self._address} went away while tiles were read",
                     remedy="start it again, then verify again",
                 ) from error
-            yield number, result
+            yield numbers[future.key], result
             future.release()
 
     def count(self) -> int:

@@ -155,25 +155,3 @@ def test_no_scheduler_is_told_in_words(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(UsageError, match=r"accuracy\[cluster\]"):
         Workers(scheduler="tcp://127.0.0.1:9")
-
-
-@pytest.mark.cluster
-def test_a_scheduler_and_two_workers_give_the_same_bits(tiles, tmp_path):
-    """As the README tells: a scheduler and two workers on one machine, here on the loopback address."""
-    from distributed import LocalCluster
-
-    expected = sampled(tiles, read_in_turn)
-    with (
-        LocalCluster(
-            n_workers=2,
-            threads_per_worker=1,
-            processes=True,
-            host="127.0.0.1",
-            dashboard_address=None,
-            local_directory=str(tmp_path),
-            silence_logs=50,
-        ) as cluster,
-        Workers(scheduler=cluster.scheduler_address) as workers,
-    ):
-        assert sampled(tiles, workers.read) == expected
-        assert sampled(tiles[::-1], workers.read) == expected

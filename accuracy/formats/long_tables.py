@@ -7,7 +7,7 @@ block, and numbers become arrays at once.
 from __future__ import annotations
 
 import csv
-import io
+import math
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -38,7 +38,6 @@ _MARKS = (
     (b"\xff\xfe", "utf-16"),
     (b"\xfe\xff", "utf-16"),
 )
-_NO_NUMBER = ("", "nan", "NaN", "NAN", "n/a", "N/A", "NA", "null", "NULL", "None", "-", "--")
 _COMMENT = ("#", "//", "%")
 
 
@@ -81,25 +80,26 @@ class Block:
         Line of each row in the file, from 1.
     numbers : mapping of int to ndarray of float64, shape (n,)
         By column; NaN where no number is written.
-    texts : mapping of int to list of str
+    texts : mapping of int to sequence of str
         By column, as written.
     ragged : tuple of (int, int)
         Line and number of cells of rows that do not have one cell per column; they are in no array.
     comments : int
         Comment lines that were passed over.
+    columns : tuple of sequence of str
+        All cells as written, by column.
     """
 
     lines: NDArray[np.int64]
     numbers: Mapping[int, NDArray[np.float64]]
-    texts: Mapping[int, list[str]]
+    texts: Mapping[int, Sequence[str]]
     ragged: tuple[tuple[int, int], ...]
     comments: int
-    rows: tuple[str, ...]
-    delimiter: str
+    columns: tuple[Sequence[str], ...]
 
     def written(self, row: int, column: int) -> str:
         """Give a cell as written."""
-        return split(self.rows[row], self.delimiter)[column]
+        return self.columns[column][row]
 
 
 def split(line: str, delimiter: str) -> list[str]:
@@ -190,7 +190,7 @@ def blocks(head: Head, numbers: Sequence[int], texts: Sequence[int]) -> Iterator
     with _opened(head.path) as file:
         number = 0
         while chunk := list(islice(file, BLOCK_ROWS)):
-            kept: list[str] = []
+            kept: list[list[str]] = []
             lines: list[int] = []
             ragged: list[tuple[int, int]] = []
             comments = 0
@@ -202,57 +202,40 @@ def blocks(head: Head, numbers: Sequence[int], texts: Sequence[int]) -> Iterator
                     comments += 1
                     continue
                 row = _checked(text, number, head.path).strip("\r\n ")
-                if not row.isascii():
-                    row = _plain(row)
-                cells = len(split(row, head.delimiter))
-                while cells > len(head.names) and row.endswith(head.delimiter):
-                    row, cells = row.removesuffix(head.delimiter), cells - 1
-                if cells != len(head.names):
-                    ragged.append((number, cells))
+                cells = split(row if row.isascii() else _plain(row), head.delimiter)
+                while len(cells) > len(head.names) and not cells[-1]:
+                    cells.pop()  # a delimiter at the end of the line
+                if len(cells) != len(head.names):
+                    ragged.append((number, len(cells)))
                     continue
-                kept.append(row)
+                kept.append(cells)
                 lines.append(number)
             if kept or ragged or comments:
-                parsed = _parsed(head, kept, numbers, texts)
+                columns = list(zip(*kept, strict=True)) or [()] * len(head.names)
                 yield Block(
                     np.array(lines, dtype=np.int64),
-                    *parsed,
+                    {at: _numbers(columns[at], head.decimal_comma) for at in numbers},
+                    {at: columns[at] for at in texts},
                     tuple(ragged),
                     comments,
-                    tuple(kept),
-                    head.delimiter,
+                    tuple(columns),
                 )
 
 
-def _parsed(
-    head: Head, rows: Sequence[str], numbers: Sequence[int], texts: Sequence[int]
-) -> tuple[dict[int, NDArray[np.float64]], dict[int, list[str]]]:
-    import pandas as pd
+def _numbers(cells: Sequence[str], decimal_comma: bool) -> NDArray[np.float64]:
+    """Read cells as numbers, to the last bit; NaN where none is written."""
+    if decimal_comma:
+        cells = [cell.replace(",", ".") for cell in cells]
+    if "_" not in "".join(cells):  # Python would read 1_000 as a number
+        try:
+            return np.array([float(cell) for cell in cells], dtype=np.float64)
+        except ValueError:
+            pass
+    return np.array([float(c) if is_number(c) else _not_finite(c) for c in cells], dtype=np.float64)
 
-    if not rows:
-        return {at: np.zeros(0) for at in numbers}, {at: [] for at in texts}
-    frame = pd.read_csv(
-        io.StringIO("\n".join(rows) + "\n"),
-        sep=r"\s+" if head.delimiter == " " else head.delimiter,
-        header=None,
-        names=range(len(head.names)),
-        usecols=sorted({*numbers, *texts}),
-        dtype=dict.fromkeys(texts, str),
-        na_values={at: list(_NO_NUMBER) for at in numbers},  # type: ignore[misc]  # columns have numbers
-        keep_default_na=False,
-        decimal="," if head.decimal_comma else ".",
-        float_precision="round_trip" if not head.decimal_comma else None,
-        skipinitialspace=True,
-        skip_blank_lines=False,
-        index_col=False,
-    )
-    found = {}
-    for at in numbers:
-        column = frame[at]
-        if column.dtype == bool or column.dtype == object or pd.api.types.is_string_dtype(column):
-            column = pd.to_numeric(column.astype(str).str.strip(), errors="coerce")
-        found[at] = column.to_numpy(dtype=np.float64)
-    return found, {at: [str(cell).strip() for cell in frame[at]] for at in texts}
+
+def _not_finite(cell: str) -> float:
+    return math.inf if cell.lower().lstrip("+-") in ("inf", "infinity") else math.nan
 
 
 def _first_lines(file: TextIO) -> Iterator[tuple[int, str]]:

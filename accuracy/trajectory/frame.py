@@ -87,7 +87,8 @@ def positions_of(
         places=places,
         grids=cloud.grids,
     )
-    told = [f for f in way.findings if f.severity is not Severity.NOTE]
+    told = [f for f in way.findings if f.severity is Severity.BLOCKING]
+    told = told or [f for f in way.findings if f.severity is not Severity.NOTE]
     target = cloud.reference
     if way.horizontal not in ("identity", "transformed") or target.horizontal_unit is None:
         return _own(table, reference, (_refused(table, way.horizontal, told, cloud, "all"),))

@@ -15,12 +15,14 @@ from accuracy.trajectory.track import Array, Bools, Track
 TURN_DEG_S = 6.0
 DEVIATION_DEG = 10.0
 LEAST_S, LEAST_M = 4.0, 10.0
+#: Straight parts of turns are shorter than this share of the longest run.
+LEAST_SHARE = 0.2
 #: Speeds below this share of the usual one are no flight line: hovering, turning, landing.
 SLOW_SHARE = 0.4
 STEP_S = 0.2
 MOST_STEPS = 200_000
-#: No drone that carries a scanner flies faster over ground; no source.
-FASTEST_M_S = 60.0
+#: Neither drones nor the aircraft of this trade fly faster over ground; no source.
+FASTEST_M_S = 150.0
 
 
 def flight_lines(track: Track) -> tuple[FlightLine, ...]:
@@ -46,7 +48,9 @@ def flight_lines(track: Track) -> tuple[FlightLine, ...]:
     found = [
         _line(track, float(time_s[a]), float(time_s[b])) for a, b in _merged(runs, time_s, course)
     ]
-    kept = [line for line in found if line[1] - line[0] >= LEAST_S and line[3] >= LEAST_M]
+    longest_m = max((line[3] for line in found), default=0.0)
+    least_m = max(LEAST_M, LEAST_SHARE * longest_m)
+    kept = [line for line in found if line[1] - line[0] >= LEAST_S and line[3] >= least_m]
     return tuple(
         FlightLine(number, start, end, heading, length, length / (end - start))
         for number, (start, end, heading, length) in enumerate(kept, start=1)
@@ -155,7 +159,7 @@ def line_findings(name: str, lines: Sequence[FlightLine]) -> Iterator[Finding]:
     yield Finding(
         "trajectory-lines",
         Severity.NOTE,
-        f"{name}: the {len(lines)} flight lines {lacking}; {hidden}",
+        f"{name}: the flight lines ({len(lines)}) {lacking}; {hidden}",
         evidence={"lines": len(lines), "opposite": opposite, "crossing": crossing},
         remedy="fly some lines in opposite directions and one across",
     )

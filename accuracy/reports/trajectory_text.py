@@ -17,7 +17,7 @@ from accuracy.trajectory.record import (
 )
 
 WIDTH = 96
-LABEL = 15
+LABEL = 17
 MOST_LINES = 40
 _SYSTEMS = {
     "gps-seconds-of-week": "seconds of the GPS week",
@@ -30,11 +30,13 @@ _SYSTEMS = {
 def render_trajectory(check: TrajectoryCheck) -> str:
     """Give the block of text about a trajectory, findings included; no line wider than 100 columns."""
     rows = [f"Trajectory {printable(check.file)}", "-" * WIDTH]
-    week = f" of week {check.week}" if check.week is not None else ""
+    declared = _SYSTEMS[check.time_system]
+    if check.week is not None:
+        declared = f"seconds of GPS week {check.week}"
     rows += _item(
         "times",
         f"{_clock(check.start_s)} to {_clock(check.end_s)}, declared as "
-        f"{_SYSTEMS[check.time_system]}{week}; {check.rows} rows, every {check.interval_s:g} s",
+        f"{declared}; {check.rows} rows, every {check.interval_s:g} s",
     )
     rows += _item("gaps", _gaps(check))
     for overlap in check.overlaps:
@@ -56,7 +58,7 @@ def render_trajectory(check: TrajectoryCheck) -> str:
         ]
         if found.heading_minus_course_deg is not None:
             parts.append(
-                f"heading minus direction of flight {found.heading_minus_course_deg:+.1f} deg"
+                f"heading minus direction of flight {_signed(found.heading_minus_course_deg)} deg"
             )
         rows += _item("attitude", "; ".join(parts) or "none")
     rows += _lines(check)
@@ -86,8 +88,8 @@ def _clock(gps_s: float) -> str:
 
 def _range(values: Range, decimals: int) -> str:
     return (
-        f"{values.least:.{decimals}f} to {values.greatest:.{decimals}f}, "
-        f"median {values.median:.{decimals}f}"
+        f"{_round(values.least, decimals)} to {_round(values.greatest, decimals)}, "
+        f"median {_round(values.median, decimals)}"
     )
 
 
@@ -117,8 +119,8 @@ def _time_check(check: TimeCheck) -> str:
             return "times fit the date of the flight"
         if check.floor_s is not None and check.found_offset_s is not None:
             told += (
-                f" (offset {check.found_offset_s:+.1f} s; less than {check.floor_s:.1f} s is not told from a "
-                "scanner that looks ahead or back)"
+                f" (offset {_signed(check.found_offset_s)} s; less than {check.floor_s:.1f} s is not told from "
+                "a scanner that looks ahead or back)"
             )
         return told
     told = f"times do NOT fit those of the {check.against}, by {how}"
@@ -175,7 +177,7 @@ def _height(check: TrajectoryCheck) -> str:
             f"{height.tolerance_m:g} m off"
         )
     if height.follows_terrain is not None:
-        told += f"; terrain following {'held' if height.follows_terrain else 'NOT held'}"
+        told += f"; terrain {'followed' if height.follows_terrain else 'not followed'}"
     relief_m = height.ground_m.greatest - height.ground_m.least
     return f"{told}; the ground varies by {relief_m:.1f} m"
 
@@ -207,5 +209,9 @@ def _lines(check: TrajectoryCheck) -> list[str]:
     return rows
 
 
-def _signed(value_m: float) -> str:
-    return f"{round(value_m, 1) + 0.0:+.1f}"
+def _round(value: float, decimals: int) -> str:
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
+
+
+def _signed(value: float) -> str:
+    return f"{round(value, 1) + 0.0:+.1f}"

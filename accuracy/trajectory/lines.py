@@ -51,10 +51,7 @@ def flight_lines(track: Track) -> tuple[FlightLine, ...]:
     longest_m = max((line[3] for line in found), default=0.0)
     least_m = max(LEAST_M, LEAST_SHARE * longest_m)
     kept = [line for line in found if line[1] - line[0] >= LEAST_S and line[3] >= least_m]
-    return tuple(
-        FlightLine(number, start, end, heading, length, length / (end - start))
-        for number, (start, end, heading, length) in enumerate(kept, start=1)
-    )
+    return tuple(FlightLine(number, *line) for number, line in enumerate(kept, start=1))
 
 
 def turned_deg(before: Array | float, after: Array | float) -> Array:
@@ -100,12 +97,16 @@ def _merged(runs: Sequence[tuple[int, int]], time_s: Array, course: Array) -> li
     return merged
 
 
-def _line(track: Track, start_s: float, end_s: float) -> tuple[float, float, float, float]:
-    """Give start, end, heading and length of a run."""
+def _line(track: Track, start_s: float, end_s: float) -> tuple[float, float, float, float, float]:
+    """Give start, end, heading, length and speed of a run; medians, so that its ends in turns do not count."""
     east, north = track.place(np.array([start_s, end_s]))
-    d_east, d_north = float(east[1] - east[0]), float(north[1] - north[0])
-    heading = float(np.degrees(np.arctan2(d_east, d_north))) % 360.0
-    return start_s, end_s, heading, float(np.hypot(d_east, d_north))
+    length_m = float(np.hypot(east[1] - east[0], north[1] - north[0]))
+    count = int(max(3, min((end_s - start_s) / STEP_S, 1000)))
+    v_east, v_north = (
+        float(np.median(v)) for v in track.velocity(np.linspace(start_s, end_s, count))
+    )
+    heading_deg = float(np.degrees(np.arctan2(v_east, v_north))) % 360.0
+    return start_s, end_s, heading_deg, length_m, float(np.hypot(v_east, v_north))
 
 
 def on_lines(lines: Sequence[FlightLine], time_s: Array) -> NDArray[np.int64]:

@@ -214,7 +214,7 @@ class FlightLine:
     heading_deg : float
         Direction of flight, clockwise from grid north, 0 to 360.
     length_m, speed_m_s : float
-        Over ground; speed is the mean.
+        Over ground; heading and speed are medians, so that the ends of a run, in the turns, do not count.
     height_above_ground_m : float or None
         Mean at the places where the ground is known.
     """

@@ -66,6 +66,15 @@ class Track:
         """Interpolate a value of each row linearly in time; held at the ends."""
         return np.asarray(np.interp(time_s, self.time_s, values))
 
+    def _stretch(self, time_s: Array) -> tuple[Array, Array]:
+        """Give first and last time of the stretch without gaps that each time lies in; in a gap, its ends."""
+        starts = self.time_s[np.concatenate([[0], self.gap_after + 1])]
+        ends = self.time_s[np.concatenate([self.gap_after, [len(self.time_s) - 1]])]
+        at = np.clip(np.searchsorted(starts, time_s, side="right") - 1, 0, len(starts) - 1)
+        after = np.minimum(at + 1, len(starts) - 1)
+        in_gap = (time_s > ends[at]) & (after > at)
+        return np.where(in_gap, ends[at], starts[at]), np.where(in_gap, starts[after], ends[at])
+
     def place(self, time_s: Array) -> tuple[Array, Array]:
         """Give east and north at times, metres."""
         assert self.east_m is not None
@@ -75,8 +84,9 @@ class Track:
     def velocity(self, time_s: Array) -> tuple[Array, Array]:
         """Give velocity east and north at times, metres per second, over `BASELINE_S` or two rows."""
         half = max(BASELINE_S / 2.0, self.interval_s)
-        start = np.maximum(time_s - half, self.time_s[0])
-        end = np.minimum(time_s + half, self.time_s[-1])
+        first, last = self._stretch(time_s)
+        start = np.maximum(time_s - half, first)
+        end = np.minimum(time_s + half, last)
         span = np.maximum(end - start, 1e-9)
         east0, north0 = self.place(start)
         east1, north1 = self.place(end)

@@ -89,6 +89,18 @@ def test_gaps_and_the_points_in_them(cloud: Path, tmp_path: Path) -> None:
     assert codes(found) == ["trajectory-gap"]
 
 
+def test_nothing_is_interpolated_over_a_gap() -> None:
+    """Speed beside a gap is that of its own side: 6 m/s, although the gap was crossed at 0.2 m/s."""
+    time_s = np.concatenate([np.arange(0, 10.05, 0.1), np.arange(100, 110.05, 0.1)])
+    east_m = np.where(time_s < 50, 6.0 * time_s, 6.0 * (time_s - 100.0) + 78.0)
+    n = np.arange(len(time_s))
+    track = Track(time_s, n, n, east_m, np.zeros(len(time_s)))
+    at_s = np.array([0.0, 5.0, time_s[100], 100.0, 100.2, 110.0])
+    assert track.velocity(at_s)[0] == pytest.approx(np.full(6, 6.0), abs=1e-9)
+    assert track.velocity(np.array([50.0]))[0] == pytest.approx(18.0 / 90.0, abs=1e-3)
+    assert track.covered(np.array([5.0, 50.0, 100.0])).tolist() == [True, False, True]
+
+
 def test_a_trajectory_that_ends_early(cloud: Path, tmp_path: Path) -> None:
     """Points after its last row are counted and told; no time mistake is invented."""
     whole = FLIGHT.table_text().splitlines()

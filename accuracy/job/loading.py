@@ -14,7 +14,7 @@ from accuracy.job.mistakes import CheckClaim, problems_of
 from accuracy.job.sections import Job
 
 #: Sections whose keys are accepted but lead to nothing yet.
-_NOT_USED = ("area", "base", "trajectory")
+_NOT_USED = ("area", "base")
 
 
 def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
@@ -64,6 +64,8 @@ def _located(job: Job, path: Path) -> Job:
     (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
     if job.local_grid is not None and job.local_grid.pairs is not None:
         (job.local_grid._located,) = matches(path.parent, job.local_grid.pairs)
+    if job.trajectory is not None:
+        (job.trajectory._located,) = matches(path.parent, job.trajectory.file)
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

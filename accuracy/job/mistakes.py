@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import grids, local_grid, sections
+from accuracy.job import grids, local_grid, sections, trajectory_section
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -35,6 +35,8 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("grids",): grids.Grids,
     ("local_grid",): local_grid.LocalGridSection,
     ("local_grid", "pair"): local_grid.LocalGridPair,
+    ("trajectory",): trajectory_section.TrajectorySection,
+    ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
     ("report",): sections.Report,
 }
 _REPEATED = frozenset(
@@ -79,6 +81,7 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
         problems += [problem for problem in map(_described, errors) if problem.where not in already]
     for check in (_dataset_problems, _point_problems, local_grid.local_grid_problems):
         problems += check(data)
+    problems += trajectory_section.trajectory_problems(data)
     problems += _file_problems(data, folder)
     problems += grids.grids_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
@@ -252,6 +255,8 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
     named = [("checkpoints.file", points.get("file"))] if isinstance(points, dict) else []
     if isinstance(grid := data.get("local_grid"), dict):
         named.append(("local_grid.pairs", grid.get("pairs")))
+    if isinstance(flown := data.get("trajectory"), dict):
+        named.append(("trajectory.file", flown.get("file")))
     for index, dataset in _tables(data, "dataset"):
         named += [
             (f"dataset[{index}].files[{i}]", text) for i, text in _texts(dataset.get("files"))

@@ -17,6 +17,7 @@ from pydantic import (
     model_validator,
 )
 
+from accuracy.job.base import BaseSection
 from accuracy.job.fields import Epoch, Length, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
@@ -246,7 +247,9 @@ class Job(Section):
     local_grid: LocalGridSection | None = Field(
         default=None, description="A local site grid, and how it is tied to a reference system."
     )
-    base: FreeTable | None = Field(default=None, description="The base station; not used yet.")
+    base: BaseSection | None = Field(
+        default=None, description="The GNSS base that the flight was processed from."
+    )
     trajectory: FreeTable | None = Field(
         default=None, description="The flown trajectory; not used yet."
     )

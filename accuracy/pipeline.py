@@ -23,6 +23,7 @@ from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
 from accuracy.measuring import Measured, Reading, measure
 from accuracy.preparation import Prepared, Progress, prepare, quiet
+from accuracy.processing_checks import check_processing
 from accuracy.provenance import Hashing, library_versions, python_version
 from accuracy.residuals import ResidualRow, row_findings
 from accuracy.result import (
@@ -46,12 +47,25 @@ AxisPart = Literal["horizontal", "vertical"]
 
 #: Warnings that a statement must carry wherever they come from.
 TOLD_IN_STATEMENT = (
+    "base-antenna-model",
+    "base-autonomous",
+    "base-height",
+    "base-held-differs",
+    "base-not-comparable",
+    "base-same-for-survey",
     "checkpoints-near-control",
     "checkpoints-repeated-place",
     "crs-",
     "measured-no-differences",
     "transform-",
 )
+
+#: Role and format of the base's files by the key that names them.
+BASE_FILES = {
+    "observation": ("base-observation", "RINEX"),
+    "antex": ("base-antex", "ANTEX"),
+    "site_log": ("base-site-log", "IGS site log"),
+}
 
 
 def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None) -> Result:
@@ -78,10 +92,11 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
             measure(item, prepared.table.points, prepared.roles, progress, reading)
             for item in prepared.deliverables
         ]
+        processing = check_processing(prepared, read=reading.read, progress=progress)
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
-    findings = [*prepared.findings, *_same_file(inputs)]
+    findings = [*prepared.findings, *processing.findings, *_same_file(inputs)]
     datasets = []
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
@@ -102,6 +117,8 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         layout=lay_out(points, roles, prepared.surveyed.horizontal_unit),
         findings=distinct(findings),
         cautions=tuple(CAUTIONS),
+        base=processing.base_data,
+        trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
     )
 
@@ -138,6 +155,13 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.local_grid is not None and job.local_grid.located is not None:
         pairs = job.local_grid.located
         found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
+    if job.base is not None:
+        for key, of_base in job.base.located.items():
+            role, kind = BASE_FILES[key]
+            found.append(entry(of_base.path, of_base.written, role, kind))
+    if job.trajectory is not None:
+        flown = job.trajectory.located
+        found.append(entry(flown.path, flown.written, "trajectory", "table"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))
@@ -177,7 +201,9 @@ def _judge(
             standard = prepared.standards[claim.standard]
             judgement = judge(standard, claim.keys, evidence)
             more += judgement.findings
-            claims.append(_claim(prepared, item, measured, claim, standard, judgement, inputs))
+            claims.append(
+                _claim(prepared, item, measured, findings, claim, standard, judgement, inputs)
+            )
     more += _bias(evidence)
     result = DatasetResult(
         name=name,
@@ -268,6 +294,7 @@ def _claim(
     prepared: Prepared,
     item: Deliverable,
     measured: Measured,
+    findings: Sequence[Finding],
     claim: Claim,
     standard: Standard,
     judgement: Judgement,
@@ -284,7 +311,7 @@ def _claim(
         prepared_by=about.prepared_by,
         warnings=tuple(
             finding.message
-            for finding in (*prepared.findings, *measured.findings)
+            for finding in findings
             if finding.severity is Severity.WARNING
             and finding.dataset in (None, item.setting.name)
             and finding.code.startswith(TOLD_IN_STATEMENT)

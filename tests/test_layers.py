@@ -12,16 +12,17 @@ PACKAGE = Path(__file__).resolve().parents[1] / "accuracy"
 #: Rows of the design, lowest first. A module imports only from rows below its own; names on one row do not
 #: import each other, except inside one folder. The longest matching name decides.
 ROWS: tuple[tuple[str, ...], ...] = (
-    ("errors", "findings", "units"),
+    ("errors", "findings", "units", "gps_time"),
     ("formats", "standards.library", "stats"),
     ("job",),
     ("inputs",),
-    ("georeferencing", "base_checks"),
-    ("sampling",),
+    ("georeferencing",),
+    ("sampling", "base_checks"),
     ("residuals", "flightlines", "trajectory", "inspection"),
     ("layout", "deliverables"),
     ("standards.judge", "planning", "budget", "preparation", "measuring"),
-    ("diagnosis",),
+    ("diagnosis", "trajectory_of_job", "base_of_job"),
+    ("processing_checks",),
     ("statement",),
     ("result", "provenance"),
     ("reports", "ledger"),

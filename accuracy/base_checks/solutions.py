@@ -3,11 +3,11 @@
 References
 ----------
 Criteria for publishing a static solution (NGS, older edition of the page on sharing solutions): longer than
-4 h, more than 70 % of the observations used and of the ambiguities fixed, peak-to-peak below 0.04 m horizontally and
-0.08 m in height, RMS below 0.03 m, rapid or precise orbits. A static report gives the peak-to-peak of three
-baselines, a rapid-static report one sigma: the two are not compared. The range of three normal values is 1.693
-sigma on average (quality control tables, d2(3)). Two solutions agree where they differ by at most three sigma
-of their difference in each component.
+4 h, more than 70 % of the observations used and of the ambiguities fixed, peak-to-peak below 0.04 m
+horizontally and 0.08 m in height, RMS below 0.03 m, rapid or precise orbits. A static report gives the
+peak-to-peak of three baselines, a rapid-static report one sigma: the two are not compared. The range of three
+normal values is 1.693 sigma on average (quality control tables, d2(3)). Two solutions agree where they differ
+by at most three sigma of their difference in each component.
 """
 
 from __future__ import annotations

@@ -42,7 +42,7 @@ def check(station: Station) -> Iterator[BaseCheck]:
     right = leap_seconds(header.first.when)
     said = header.leap_seconds
     # Some receivers write the difference to BeiDou time, and old headers none or zero: both mean "not known".
-    if said and right is not None and said not in (right, right - 14):
+    if said and said not in (right, right - 14):
         yield _told(
             "leap-seconds-wrong",
             f"{name} gives {said} leap seconds; at {header.first.when:%Y-%m-%d} they are {right}: "

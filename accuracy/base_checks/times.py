@@ -2,9 +2,8 @@
 
 References
 ----------
-GPS minus UTC: 13 s from 1999, 14 from 2006, 15 from 2009, 16 from July 2012, 17 from July 2015, 18 from 2017
-(IERS Bulletin C; the last from the project's notes, the others from memory). BeiDou time is 14 s behind GPS
-time, GLONASS time is UTC in RINEX (RINEX 3.05; from memory). Galileo, QZSS and NavIC time are GPS time here.
+BeiDou time is 14 s behind GPS time, GLONASS time is UTC in RINEX (RINEX 3.05; from memory). Galileo, QZSS and
+NavIC time are GPS time here. Leap seconds: `accuracy.gps_time`.
 """
 
 from __future__ import annotations
@@ -13,22 +12,15 @@ from datetime import UTC, datetime, timedelta
 
 from accuracy.base_checks.record import Station
 from accuracy.formats.rinex import Instant
+from accuracy.gps_time import EPOCH, LEAP_SECONDS
 
-_LEAPS = (
-    (datetime(2017, 1, 1), 18),
-    (datetime(2015, 7, 1), 17),
-    (datetime(2012, 7, 1), 16),
-    (datetime(2009, 1, 1), 15),
-    (datetime(2006, 1, 1), 14),
-    (datetime(1999, 1, 1), 13),
-)
 BEIDOU_BEHIND_S = 14
 KNOWN = ("", "GPS", "GLO", "GAL", "BDT", "QZS", "IRN", "UTC")
 
 
-def leap_seconds(utc: datetime) -> int | None:
-    """Give GPS minus UTC at a date; None before 1999."""
-    return next((seconds for start, seconds in _LEAPS if utc >= start), None)
+def leap_seconds(utc: datetime) -> int:
+    """Give GPS minus UTC at a date, in seconds."""
+    return sum(utc.date() >= day for day, _ in LEAP_SECONDS)
 
 
 def to_gps(when: datetime, system: str) -> datetime:
@@ -36,7 +28,7 @@ def to_gps(when: datetime, system: str) -> datetime:
     if when.tzinfo is not None:
         when, system = when.astimezone(UTC).replace(tzinfo=None), "UTC"
     if system in ("GLO", "UTC"):
-        return when + timedelta(seconds=leap_seconds(when) or 0)
+        return when + timedelta(seconds=leap_seconds(when))
     if system == "BDT":
         return when + timedelta(seconds=BEIDOU_BEHIND_S)
     return when
@@ -45,6 +37,16 @@ def to_gps(when: datetime, system: str) -> datetime:
 def gps_of(instant: Instant) -> datetime:
     """Turn a time of a header into GPS time; blank is GPS time."""
     return to_gps(instant.when, instant.system)
+
+
+def gps_seconds(gps: datetime) -> float:
+    """Give seconds since 1980-01-06 of a GPS time."""
+    return (gps - EPOCH.replace(tzinfo=None)).total_seconds()
+
+
+def of_gps_seconds(gps_s: float) -> datetime:
+    """Give the GPS time of seconds since 1980-01-06."""
+    return EPOCH.replace(tzinfo=None) + timedelta(seconds=gps_s)
 
 
 def observation_year(station: Station) -> float | None:

@@ -60,7 +60,8 @@ _ROLES = MappingProxyType(
 )
 _COORDINATES = frozenset({"easting", "northing", "height"})
 _FOOT, _SURVEY_FOOT = LengthUnit.FOOT, LengthUnit.US_SURVEY_FOOT
-_UNITS = MappingProxyType(
+#: Ending of a column name -> unit of length.
+UNIT_ENDINGS = MappingProxyType(
     {
         **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), LengthUnit.METRE),
         **dict.fromkeys(("ft", "foot", "feet", "ift", "intl_ft", "international_foot"), _FOOT),
@@ -168,7 +169,7 @@ def _meaning(name: str) -> _Meaning | None:
     plain = _plain(name)
     if role := _ROLES.get(plain):
         return _Meaning(role, plain in NAMES[role][0], "")
-    for suffix in (*_UNITS, *_DEGREES):
+    for suffix in (*UNIT_ENDINGS, *_DEGREES):
         base = plain.removesuffix(f"_{suffix}")
         role = _ROLES.get(base)
         angle = role in ("longitude", "latitude")
@@ -202,7 +203,9 @@ def _layout_of_header(
             problems.append(
                 (f"no column for {', '.join(missing)}", f"needed: {_NEEDED}{_hints(names)}")
             )
-    units = {role: _UNITS.get(unit) for role, (_, unit) in chosen.items() if role in _COORDINATES}
+    units = {
+        role: UNIT_ENDINGS.get(unit) for role, (_, unit) in chosen.items() if role in _COORDINATES
+    }
     if units.get("easting") is not units.get("northing") and not geographic and not problems:
         problems.append(("easting and northing state different units", "give both the same suffix"))
     if problems:

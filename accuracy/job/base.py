@@ -120,7 +120,7 @@ class BaseAntenna(Section):
     """The antenna on the mark."""
 
     type: Text = Field(
-        description='Antenna code of the IGS, 20 columns with the radome in columns 17-20: '
+        description="Antenna code of the IGS, 20 columns with the radome in columns 17-20: "
         '"TRM59800.00     SCIS".'
     )
     radome: Annotated[str, Field(min_length=4, max_length=4)] | None = Field(

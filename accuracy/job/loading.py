@@ -15,7 +15,7 @@ from accuracy.job.mistakes import CheckClaim, problems_of
 from accuracy.job.sections import Job
 
 #: Sections whose keys are accepted but lead to nothing yet.
-_NOT_USED = ("area", "trajectory")
+_NOT_USED = ("area",)
 
 
 def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
@@ -69,6 +69,8 @@ def _located(job: Job, path: Path) -> Job:
         for key in FILE_KEYS:
             if (written := getattr(job.base, key)) is not None:
                 (job.base._located[key],) = matches(path.parent, written)
+    if job.trajectory is not None:
+        (job.trajectory._located,) = matches(path.parent, job.trajectory.file)
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

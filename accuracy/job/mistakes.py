@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import base, grids, local_grid, sections
+from accuracy.job import base, grids, local_grid, sections, trajectory_section
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -46,6 +46,8 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("base", "occupation"): base.Occupation,
     ("base", "solution"): base.BaseSolution,
     ("base", "flight"): base.BaseFlight,
+    ("trajectory",): trajectory_section.TrajectorySection,
+    ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
     ("report",): sections.Report,
 }
 _REPEATED = frozenset(
@@ -103,6 +105,7 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
     )
     for check in checks:
         problems += check(data)
+    problems += trajectory_section.trajectory_problems(data)
     problems += _file_problems(data, folder)
     problems += grids.grids_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
@@ -278,6 +281,8 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
         named.append(("local_grid.pairs", grid.get("pairs")))
     if isinstance(station := data.get("base"), dict):
         named += [(f"base.{key}", station.get(key)) for key in base.FILE_KEYS]
+    if isinstance(flown := data.get("trajectory"), dict):
+        named.append(("trajectory.file", flown.get("file")))
     for index, dataset in _tables(data, "dataset"):
         named += [
             (f"dataset[{index}].files[{i}]", text) for i, text in _texts(dataset.get("files"))

@@ -22,6 +22,7 @@ from accuracy.job.fields import Epoch, Length, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
 from accuracy.job.local_grid import LocalGridSection
+from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.job.values import HEIGHT_METHODS, order_mistake
 from accuracy.units import LengthUnit
 
@@ -250,9 +251,7 @@ class Job(Section):
     base: BaseSection | None = Field(
         default=None, description="The GNSS base that the flight was processed from."
     )
-    trajectory: FreeTable | None = Field(
-        default=None, description="The flown trajectory; not used yet."
-    )
+    trajectory: TrajectorySection | None = Field(default=None, description="The flown trajectory.")
     processing: FreeTable = Field(
         default_factory=dict,
         description="Settings of the processing; free keys, recorded in the result.",

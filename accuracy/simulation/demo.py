@@ -41,6 +41,7 @@ from accuracy.simulation.demo_site import (
     raster_heights_m,
     survey,
 )
+from accuracy.simulation.demo_trajectory import trajectory_table
 
 TRUTH_FORMAT = "accuracy-demo-truth"
 SEAM_M = 4.0  # both tiles hold the points of this strip
@@ -78,7 +79,7 @@ def build_demo(folder: Path, seed: int = 7) -> DemoJob:
     _refuse_foreign(folder)
 
     # a stream for each part, so that changing one leaves the others as they are
-    randoms = [np.random.Generator(np.random.PCG64([seed, part])) for part in range(4)]
+    randoms = [np.random.Generator(np.random.PCG64([seed, part])) for part in range(5)]
     marks, points = survey(randoms[0]), fly(randoms[1])
     measured = {
         "measured.csv": measure(marks, MEASURED, randoms[2]),
@@ -135,6 +136,10 @@ def build_demo(folder: Path, seed: int = 7) -> DemoJob:
             ("measured_evening.csv", "the few targets seen in the evening orthophoto"),
         ):
             _write_text(said(name, what), _measured_table(measured[name]))
+        _write_text(
+            said("trajectory.csv", "the flown trajectory, five rows a second"),
+            trajectory_table(randoms[4]),
+        )
     except OSError as error:
         raise ResultError(
             f"the demo cannot be written: {error.strerror or error}",

@@ -83,6 +83,17 @@ kind = "measured-points"
 files = ["measured_evening.csv"]
 crs = "EPSG:6341+5703"
 
+# ---- How it was flown: held against the ground of the cloud and the times of its points ----
+
+[trajectory]
+file = "trajectory.csv"
+crs = "EPSG:6341+5703"
+geoid = "GEOID18"
+time = "gps-seconds-of-week"
+week = 2418
+planned_height_m = 50.0                    # above the ground
+planned_height_tolerance_m = 5.0
+
 # ---- What is claimed: each claim gets its own verdict ----
 
 [[claim]]                                  # passes, although CP17 is in it

@@ -148,8 +148,8 @@ def _surveyed(
     return Mark(name, cover, use, what, (east_m, north_m, up_m), (at_m[0], at_m[1], at_m[2]))
 
 
-def fly(random: np.random.Generator) -> dict[str, NDArray[Any]]:
-    """Fly two lines, out and back, and keep the points on the site, in the order of time."""
+def flight_plan() -> tuple[flight.FlightLine, flight.FlightLine]:
+    """Plan two lines, out and back."""
     west_m, east_m = SITE.east_m - 1.0, SITE.east_m + SITE.width_m + 1.0
     south_m, north_m = SITE.north_m + SITE.depth_m / 4, SITE.north_m + SITE.depth_m * 3 / 4
     start_s = FLOWN.isoweekday() % 7 * 86_400.0 + 17 * 3600.0  # GPS week time: seconds since Sunday
@@ -157,8 +157,13 @@ def fly(random: np.random.Generator) -> dict[str, NDArray[Any]]:
     back = flight.FlightLine(
         (east_m, north_m), (west_m, north_m), FLIGHT_HEIGHT_M, start_s + 40.0, 12
     )
+    return out, back
+
+
+def fly(random: np.random.Generator) -> dict[str, NDArray[Any]]:
+    """Fly the planned lines and keep the points on the site, in the order of time."""
     flown = []
-    for line in (out, back):
+    for line in flight_plan():
         returns = flight.observe(SITE, flight.fire(line, SCANNER), SCANNER, PLANTS, random)
         returns = flight.spoil(returns, random, noise=NOISE_POINTS, withheld=WITHHELD_POINTS)
         points = flight.as_points(returns)

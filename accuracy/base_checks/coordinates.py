@@ -87,6 +87,7 @@ def _differs(station: Station, found: Difference, vector: Vector) -> BaseCheck:
     behind_m = solution_error_m(station)
     effect = vector.plus(upward(behind_m))
     causes = explanations(station, vector)
+    copied = station.held is not None and station.held.origin == "published"
     what = f"held minus published coordinates of {station.mark}: {shown(vector)}"
     if causes:
         what += f"; {one_of(causes)}"
@@ -100,7 +101,7 @@ def _differs(station: Station, found: Difference, vector: Vector) -> BaseCheck:
     return BaseCheck(
         "base-held-differs",
         names[0] if len(names) == 1 else "held-differs",
-        _severity(effect, found.sigma),
+        _severity(effect, None if causes or copied else found.sigma),
         what,
         effect=effect,
         sigma=found.sigma,
@@ -114,7 +115,7 @@ def _differs(station: Station, found: Difference, vector: Vector) -> BaseCheck:
 
 
 def _severity(effect: Vector, sigma: Vector | None) -> Severity:
-    """Within three sigma of what both sources state it is a note, where they state it."""
+    """Weigh by size, and less within three sigma of what two independent sources state."""
     if effect.size_m <= SAME_M:
         return Severity.NOTE
     if sigma is not None and all(

@@ -17,7 +17,6 @@ def candidates(station: Station, true_up_m: float) -> Iterator[Candidate]:
     orders = (
         ("order-north-east-up", "north, east, up, as ANTEX has it", (north, east, up)),
         ("order-up-north-east", "up, north, east, as site logs have it", (up, north, east)),
-        ("order-east-north-up", "east, north, up", (east, north, up)),
     )
     for cause, words, (height, its_east, its_north) in orders:
         effect = Vector(its_east - east, its_north - north, height - up)

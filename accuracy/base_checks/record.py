@@ -142,7 +142,10 @@ class BaseCheck:
         evidence = dict(self.evidence) | {"cause": self.cause}
         if self.effect is not None:
             evidence |= dict(zip(("east_m", "north_m", "up_m"), self.effect.values, strict=True))
-        return Finding(self.code, severity, message, None, self.component, evidence, self.remedy)
+        component = self.component
+        if self.effect is not None and self.effect.complete and self.effect.horizontal_m < 0.0005:
+            component = "vertical"
+        return Finding(self.code, severity, message, None, component, evidence, self.remedy)
 
 
 @dataclass(frozen=True)

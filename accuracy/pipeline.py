@@ -23,6 +23,7 @@ from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
 from accuracy.measuring import Measured, Reading, measure
 from accuracy.preparation import Prepared, Progress, prepare, quiet
+from accuracy.processing_checks import check_processing
 from accuracy.provenance import Hashing, library_versions, python_version
 from accuracy.residuals import ResidualRow, row_findings
 from accuracy.result import (
@@ -48,12 +49,25 @@ AxisPart = Literal["horizontal", "vertical"]
 
 #: Warnings that a statement must carry wherever they come from.
 TOLD_IN_STATEMENT = (
+    "base-antenna-model",
+    "base-autonomous",
+    "base-height",
+    "base-held-differs",
+    "base-not-comparable",
+    "base-same-for-survey",
     "checkpoints-near-control",
     "checkpoints-repeated-place",
     "crs-",
     "measured-no-differences",
     "transform-",
 )
+
+#: Role and format of the base's files by the key that names them.
+BASE_FILES = {
+    "observation": ("base-observation", "RINEX"),
+    "antex": ("base-antex", "ANTEX"),
+    "site_log": ("base-site-log", "IGS site log"),
+}
 
 
 def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None) -> Result:
@@ -80,17 +94,20 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
             measure(item, prepared.table.points, prepared.roles, progress, reading)
             for item in prepared.deliverables
         ]
+        processing = check_processing(prepared, read=reading.read, progress=progress)
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
-    findings = [*prepared.findings, *_same_file(inputs)]
+    findings = [*prepared.findings, *processing.findings, *_same_file(inputs)]
     datasets = []
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
         result, more = _judge(prepared, item, values, findings, inputs)
         datasets.append(result)
-        series[item.setting.name] = _series(prepared, item, values, findings)
+        series[item.setting.name] = _series(
+            prepared, item, values, findings, processing.base_in_plane(item.reference)
+        )
         findings += more
     progress("shading the ground")
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
@@ -110,6 +127,8 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         layout=lay_out(points, roles, prepared.surveyed.horizontal_unit),
         findings=distinct(findings),
         cautions=tuple(CAUTIONS),
+        base=processing.base_data,
+        trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
         side_files=reliefs.pictures,
@@ -148,6 +167,13 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.local_grid is not None and job.local_grid.located is not None:
         pairs = job.local_grid.located
         found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
+    if job.base is not None:
+        for key, of_base in job.base.located.items():
+            role, kind = BASE_FILES[key]
+            found.append(entry(of_base.path, of_base.written, role, kind))
+    if job.trajectory is not None:
+        flown = job.trajectory.located
+        found.append(entry(flown.path, flown.written, "trajectory", "table"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))
@@ -187,7 +213,9 @@ def _judge(
             standard = prepared.standards[claim.standard]
             judgement = judge(standard, claim.keys, evidence)
             more += judgement.findings
-            claims.append(_claim(prepared, item, measured, claim, standard, judgement, inputs))
+            claims.append(
+                _claim(prepared, item, measured, findings, claim, standard, judgement, inputs)
+            )
     more += _bias(evidence)
     result = DatasetResult(
         name=name,
@@ -238,7 +266,11 @@ def _evidence(
 
 
 def _series(
-    prepared: Prepared, item: Deliverable, measured: Measured, findings: list[Finding]
+    prepared: Prepared,
+    item: Deliverable,
+    measured: Measured,
+    findings: list[Finding],
+    base_m: tuple[float, float] | None,
 ) -> dict[str, Any]:
     """Compute the curves and what-ifs of one dataset, with the findings its claims were judged with."""
     surfaces = [file.surface for file in item.files if file.surface is not None]
@@ -252,6 +284,7 @@ def _series(
         lambda rows: _evidence(prepared, item, rows, findings),
         boxes=[s.info.bounds for s in surfaces if s.info.bounds_believed],
         unit=item.reference.horizontal_unit,
+        base_m=base_m,
     )
 
 
@@ -296,6 +329,7 @@ def _claim(
     prepared: Prepared,
     item: Deliverable,
     measured: Measured,
+    findings: Sequence[Finding],
     claim: Claim,
     standard: Standard,
     judgement: Judgement,
@@ -312,7 +346,7 @@ def _claim(
         prepared_by=about.prepared_by,
         warnings=tuple(
             finding.message
-            for finding in (*prepared.findings, *measured.findings)
+            for finding in findings
             if finding.severity is Severity.WARNING
             and finding.dataset in (None, item.setting.name)
             and finding.code.startswith(TOLD_IN_STATEMENT)

@@ -30,13 +30,16 @@ from accuracy.georeferencing.table_epochs import with_epochs
 from accuracy.inputs.checkpoints import CheckpointTable, read_checkpoints
 from accuracy.inputs.grid_pairs import GridPair, read_grid_pairs
 from accuracy.job import Job
+from accuracy.job.base import BaseCoordinates
 from accuracy.job.local_grid import LOCAL, LocalGridSection
 from accuracy.job.sections import Checkpoints, Dataset
+from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.layout import same_places
 from accuracy.residuals import Roles
 from accuracy.standards.library import Standard, load_standard
 
 Progress = Callable[[str], None]
+_Declares = Checkpoints | Dataset | LocalGridSection | BaseCoordinates | TrajectorySection
 
 
 def quiet(_: str) -> None:
@@ -107,12 +110,16 @@ def prepare(job: Job, progress: Progress = quiet) -> Prepared:
 
 def _check_systems(job: Job) -> None:
     """Refuse what the job says of reference systems, all of it at once, before anything is read."""
-    sides: dict[str, Checkpoints | Dataset | LocalGridSection] = {
-        "checkpoints.crs": job.checkpoints
-    }
+    sides: dict[str, _Declares] = {"checkpoints.crs": job.checkpoints}
     sides |= {f"dataset[{i}].crs": dataset for i, dataset in enumerate(job.dataset)}
     if job.local_grid is not None:
         sides["[local_grid].crs"] = job.local_grid
+    if job.base is not None:
+        stated = {"base.published": job.base.published, "base.held": job.base.held}
+        stated |= {f"base.solution[{i}]": one for i, one in enumerate(job.base.solution)}
+        sides |= {f"{where}.crs": side for where, side in stated.items() if side is not None}
+    if job.trajectory is not None:
+        sides["trajectory.crs"] = job.trajectory
     problems = []
     for where, side in sides.items():
         if side.crs is None or side.crs == LOCAL:

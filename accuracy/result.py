@@ -81,7 +81,17 @@ class InputFile:
     """One file that was read: what it is, its hash, and what it says about coordinates."""
 
     path: str
-    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard"]
+    role: Literal[
+        "job",
+        "checkpoints",
+        "deliverable",
+        "local-grid",
+        "standard",
+        "base-observation",
+        "base-antex",
+        "base-site-log",
+        "trajectory",
+    ]
     dataset: str | None
     format: str
     bytes: int
@@ -176,6 +186,7 @@ class Result:
     cautions: tuple[str, ...]
     verdict: Overall
     base: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    trajectory: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT

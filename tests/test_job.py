@@ -465,10 +465,9 @@ def test_by_default_the_packaged_standards_check(site: Path) -> None:
 
 def test_sections_not_used_yet_are_told(site: Path) -> None:
     """What is read but not used is a note, one for each section."""
-    job = load(site, GOOD + "[area]\nfile = 'a'\n[base]\n")
+    job = load(site, GOOD + "[area]\nfile = 'a'\n")
     assert [note.split("]")[0] for note in job.notes] == [
         "section [area",
-        "section [base",
     ]
     assert job.area == {"file": "a"}
 

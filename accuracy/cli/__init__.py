@@ -17,6 +17,7 @@ from accuracy.errors import AccuracyError, ExitCode
 #: Command to the module that holds it; loaded only when asked for.
 COMMANDS: Mapping[str, str] = MappingProxyType(
     {
+        "base": "accuracy.cli.base",
         "datum": "accuracy.cli.datum",
         "demo": "accuracy.cli.demo",
         "inspect": "accuracy.cli.inspect",
@@ -28,7 +29,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
 EXIT_CODES = """\b
 Exit codes:
   0    no claim fails or lacks a statement
-  1    a claim fails (inspect, datum: a blocking finding)
+  1    a claim fails (base, inspect, datum: a blocking finding)
   2    could not run: usage, job or input
   3    a claim has no statement, and none fails
   70   fault in the tool

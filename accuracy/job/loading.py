@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from accuracy.errors import JobError, Problem
+from accuracy.job.base import FILE_KEYS
 from accuracy.job.files import distinct, matches
 from accuracy.job.mistakes import CheckClaim, problems_of
 from accuracy.job.sections import Job
 
 #: Sections whose keys are accepted but lead to nothing yet.
-_NOT_USED = ("area", "base")
+_NOT_USED = ("area",)
 
 
 def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
@@ -64,6 +65,10 @@ def _located(job: Job, path: Path) -> Job:
     (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
     if job.local_grid is not None and job.local_grid.pairs is not None:
         (job.local_grid._located,) = matches(path.parent, job.local_grid.pairs)
+    if job.base is not None:
+        for key in FILE_KEYS:
+            if (written := getattr(job.base, key)) is not None:
+                (job.base._located[key],) = matches(path.parent, written)
     if job.trajectory is not None:
         (job.trajectory._located,) = matches(path.parent, job.trajectory.file)
     for dataset in job.dataset:

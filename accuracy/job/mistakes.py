@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import grids, local_grid, sections, trajectory_section
+from accuracy.job import base, grids, local_grid, sections, trajectory_section
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -35,12 +35,30 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("grids",): grids.Grids,
     ("local_grid",): local_grid.LocalGridSection,
     ("local_grid", "pair"): local_grid.LocalGridPair,
+    ("base",): base.BaseSection,
+    ("base", "published"): base.BaseCoordinates,
+    ("base", "held"): base.HeldCoordinates,
+    ("base", "held", "solved_with"): base.HeightGiven,
+    ("base", "antenna"): base.BaseAntenna,
+    ("base", "height"): base.MeasuredHeight,
+    ("base", "processing"): base.BaseProcessing,
+    ("base", "processing", "height"): base.HeightGiven,
+    ("base", "occupation"): base.Occupation,
+    ("base", "solution"): base.BaseSolution,
+    ("base", "flight"): base.BaseFlight,
     ("trajectory",): trajectory_section.TrajectorySection,
     ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
     ("report",): sections.Report,
 }
 _REPEATED = frozenset(
-    {("checkpoints", "exclude"), ("dataset",), ("claim",), ("local_grid", "pair")}
+    {
+        ("checkpoints", "exclude"),
+        ("dataset",),
+        ("claim",),
+        ("local_grid", "pair"),
+        ("base", "occupation"),
+        ("base", "solution"),
+    }
 )
 _PHRASES = {
     "string_type": "must be text in quotes",
@@ -79,7 +97,13 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
             e for e in error.errors(include_url=False) if e["type"] != "too_short" or not e["input"]
         ]
         problems += [problem for problem in map(_described, errors) if problem.where not in already]
-    for check in (_dataset_problems, _point_problems, local_grid.local_grid_problems):
+    checks = (
+        _dataset_problems,
+        _point_problems,
+        local_grid.local_grid_problems,
+        base.base_problems,
+    )
+    for check in checks:
         problems += check(data)
     problems += trajectory_section.trajectory_problems(data)
     problems += _file_problems(data, folder)
@@ -255,6 +279,8 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
     named = [("checkpoints.file", points.get("file"))] if isinstance(points, dict) else []
     if isinstance(grid := data.get("local_grid"), dict):
         named.append(("local_grid.pairs", grid.get("pairs")))
+    if isinstance(station := data.get("base"), dict):
+        named += [(f"base.{key}", station.get(key)) for key in base.FILE_KEYS]
     if isinstance(flown := data.get("trajectory"), dict):
         named.append(("trajectory.file", flown.get("file")))
     for index, dataset in _tables(data, "dataset"):

@@ -17,6 +17,7 @@ from pydantic import (
     model_validator,
 )
 
+from accuracy.job.base import BaseSection
 from accuracy.job.fields import Epoch, Length, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
@@ -247,7 +248,9 @@ class Job(Section):
     local_grid: LocalGridSection | None = Field(
         default=None, description="A local site grid, and how it is tied to a reference system."
     )
-    base: FreeTable | None = Field(default=None, description="The base station; not used yet.")
+    base: BaseSection | None = Field(
+        default=None, description="The GNSS base that the flight was processed from."
+    )
     trajectory: TrajectorySection | None = Field(default=None, description="The flown trajectory.")
     processing: FreeTable = Field(
         default_factory=dict,

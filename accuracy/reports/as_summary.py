@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 
 from accuracy.findings import Severity
+from accuracy.reports.base_text import together
 from accuracy.reports.words import VERDICT_WORDS, check_text, length, printable
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result
@@ -229,6 +230,15 @@ def _findings(result: Result) -> list[str]:
     return lines or ["  none"]
 
 
+def _base(result: Result) -> list[str]:
+    """Say what the base does to the deliverables; the rest is in ``accuracy base``."""
+    told = together(result.base)
+    lines = [_wrapped(f"{told[0].upper()}{told[1:]}.", "  ", "    ")]
+    if result.base["relative"]:
+        lines.append(_wrapped(f"Relative: {result.base['relative']}.", "  ", "    "))
+    return lines
+
+
 def _section(title: str, lines: Iterable[str]) -> list[str]:
     return ["", title, "-" * WIDTH, *lines]
 
@@ -251,6 +261,8 @@ def render(result: Result) -> bytes:
     )
     lines += _section("Transformations", _transformations(result))
     lines += _section("Who was left out, and why", _left_out(result))
+    if result.base:
+        lines += _section(f"Base {printable(str(result.base['mark']))}", _base(result))
     lines += _section("Findings", _findings(result))
     lines += [
         "",

@@ -19,6 +19,7 @@ from accuracy.errors import ResultError, UsageError
 from accuracy.formats.las_write import write_points
 from accuracy.formats.raster_write import write_raster
 from accuracy.simulation import flight
+from accuracy.simulation.demo_base import antex_text, observation_text
 from accuracy.simulation.demo_job import CRS_WKT, JOB_TEXT
 from accuracy.simulation.demo_site import (
     BLUNDER,
@@ -101,6 +102,7 @@ def build_demo(folder: Path, seed: int = 7) -> DemoJob:
     try:
         (folder / "cloud").mkdir(parents=True, exist_ok=True)
         (folder / "checkpoints").mkdir(exist_ok=True)
+        (folder / "base").mkdir(exist_ok=True)
         # first, because it marks the folder as ours should anything stop us now
         _write_text(said("truth.json", "what was put in: the true answers"), _json(truth))
         _write_text(
@@ -136,6 +138,10 @@ def build_demo(folder: Path, seed: int = 7) -> DemoJob:
             ("measured_evening.csv", "the few targets seen in the evening orthophoto"),
         ):
             _write_text(said(name, what), _measured_table(measured[name]))
+        _write_text(
+            said("base/pillar2.26o", "header of the base's observation file"), observation_text()
+        )
+        _write_text(said("base/antennas.atx", "calibration of the base's antenna"), antex_text())
         _write_text(
             said("trajectory.csv", "the flown trajectory, five rows a second"),
             trajectory_table(randoms[4]),

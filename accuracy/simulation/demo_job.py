@@ -83,6 +83,58 @@ kind = "measured-points"
 files = ["measured_evening.csv"]
 crs = "EPSG:6341+5703"
 
+# ---- What it all stands on: the GNSS base. Try: accuracy base job.toml ----
+
+[base]
+mark = "Hessoway pillar 2"
+observation = "base/pillar2.26o"           # RINEX observation file
+antex = "base/antennas.atx"                # calibrations the processing used
+survey_from_same_base = false              # the checkpoints came from a network of stations
+
+[base.published]                           # what someone else vouches for
+crs = "EPSG:6341+5703"
+geoid = "GEOID18"
+easting = 411300.215
+northing = 4541800.347
+height = 1316.482
+source = "control sheet 114 of the works"
+accuracy_h_m = 0.010
+accuracy_v_m = 0.015
+
+[base.held]                                # what the processing was told
+crs = "EPSG:6341+5703"
+geoid = "GEOID18"
+easting = 411300.215
+northing = 4541800.347
+height = 1316.482
+origin = "published"                       # or own-solution, autonomous, other
+
+[base.antenna]
+type = "QUANTENNA_7     NONE"              # 20 columns, the radome in the last four
+serial = "A0117"
+
+[base.height]                              # as measured over the mark, twice
+value = 1.672
+second_value = 1.673
+unit = "metre"
+kind = "slant"                             # or vertical
+to = "rim"                                 # or arp (the antenna reference point), phase-centre
+radius_m = 0.095
+offset_m = 0.044                           # the rim mark above the reference point
+measured_by = "O. Brackenfurth"
+second_measured_by = "T. Wexcombe"
+
+[base.processing]
+height = { value = 1.6258, unit = "metre", kind = "vertical", to = "arp" }
+antenna_model = "QUANTENNA_7     NONE"
+frequency = "L1"
+
+[[base.occupation]]
+start = 2026-05-14T15:20:00
+end = 2026-05-14T19:10:00
+time_system = "GPS"
+interval_s = 1.0
+
 # ---- How it was flown: held against the ground of the cloud and the times of its points ----
 
 [trajectory]

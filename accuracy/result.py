@@ -77,7 +77,7 @@ class InputFile:
     """One file that was read: what it is, its hash, and what it says about coordinates."""
 
     path: str
-    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard"]
+    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard", "processing"]
     dataset: str | None
     format: str
     bytes: int
@@ -253,24 +253,41 @@ def read_result(path: Path) -> Result:
     ResultError
         The file is missing, not a result, or of a format version this package does not know.
     """
-    from pydantic import TypeAdapter, ValidationError
-
     remedy = "hand in a result.json written by accuracy verify"
     try:
-        data = json.loads(path.read_text("utf-8"))
+        text = path.read_text("utf-8")
     except OSError as error:
         raise ResultError(
             f"cannot be read: {error.strerror}", where=str(path), remedy=remedy
         ) from error
     except ValueError as error:
         raise ResultError("is not JSON", where=str(path), remedy=remedy) from error
+    return parse_result(text, str(path))
+
+
+def parse_result(text: str, where: str) -> Result:
+    """Read a result from the text of a ``result.json``; `where` is named in errors.
+
+    Raises
+    ------
+    ResultError
+        The text is not a result, or of a format version this package does not know.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    remedy = "hand in a result.json written by accuracy verify"
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise ResultError("is not JSON", where=where, remedy=remedy) from error
     if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise ResultError("is not an accuracy result", where=str(path), remedy=remedy)
-    if data.get("format_version") != FORMAT_VERSION:
+        raise ResultError("is not an accuracy result", where=where, remedy=remedy)
+    version = data.get("format_version")
+    if type(version) is not int or version != FORMAT_VERSION:
         raise ResultError(
-            f"has format version {data.get('format_version')}; this is version {FORMAT_VERSION}",
-            where=str(path),
-            remedy="read it with the version of the tool that wrote it",
+            f"has format version {version!r}; this is version {FORMAT_VERSION}",
+            where=where,
+            remedy="read it with the version of the tool that wrote it, or verify the job again",
         )
     try:
         return TypeAdapter(Result).validate_python(data)
@@ -278,5 +295,5 @@ def read_result(path: Path) -> Result:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise ResultError(
-            f"is damaged at {place}: {first['msg']}", where=str(path), remedy=remedy
+            f"is damaged at {place}: {first['msg']}", where=where, remedy=remedy
         ) from error

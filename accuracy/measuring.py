@@ -46,6 +46,8 @@ class Reading:
         Reads files one after the other, or `accuracy.parallel.Workers.read`.
     workers : int
         How many read.
+    scheduler : str or None
+        Whose workers they are.
     index_folder : Path or None
         Where indexes of chunks are kept and looked for; None keeps none.
     hashes : Path or None
@@ -55,6 +57,7 @@ class Reading:
 
     read: Reader = read_in_turn
     workers: int = 1
+    scheduler: str | None = None
     index_folder: Path | None = None
     hashes: Path | None = None
 

@@ -8,8 +8,9 @@ depend on how many workers read, in what order, or how often a lost one's tile w
 from __future__ import annotations
 
 import multiprocessing
+import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import CancelledError, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import reduce
@@ -94,6 +95,10 @@ class _Crew(Protocol):
         """Yield number and result of each task, in any order; a `FormatError` for one that was lost."""
         ...
 
+    def count(self) -> int:
+        """How many there are now."""
+        ...
+
     def close(self) -> None:
         """Let the workers go."""
         ...
@@ -118,6 +123,11 @@ class Workers:
 
     def __init__(self, count: int = 1, scheduler: str | None = None) -> None:
         self._crew: _Crew = _Processes(count) if scheduler is None else _Cluster(scheduler)
+
+    @property
+    def count(self) -> int:
+        """How many workers there are now."""
+        return self._crew.count()
 
     def __enter__(self) -> Workers:
         return self
@@ -222,7 +232,12 @@ class _Processes:
         self._pool = self._start()
 
     def _start(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(self._count, mp_context=multiprocessing.get_context("spawn"))
+        return ProcessPoolExecutor(
+            self._count,
+            mp_context=multiprocessing.get_context("spawn"),
+            initializer=signal.signal,  # an interrupt is answered by the process that started them
+            initargs=(signal.SIGINT, signal.SIG_IGN),
+        )
 
     def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
         """Yield results as they come; what a dead process leaves is given out again."""
@@ -256,6 +271,10 @@ class _Processes:
                 self._pool = self._start()
                 yield number, _lost(task.path)
 
+    def count(self) -> int:
+        """How many were asked for."""
+        return self._count
+
     def close(self) -> None:
         """Drop what waits, and wait for what runs."""
         self._pool.shutdown(wait=True, cancel_futures=True)
@@ -273,12 +292,23 @@ class _Cluster:
                 remedy="pip install 'accuracy[cluster]'",
             ) from error
         self._distributed: Any = distributed
+        self._address = address
         try:
-            self._client: Any = distributed.Client(address, timeout=CONNECT_S, set_as_default=False)
+            self._client: Any = self._distributed.Client(
+                address, timeout=CONNECT_S, set_as_default=False
+            )
         except (OSError, ValueError, TimeoutError) as error:
             raise UsageError(
                 f"no scheduler answers at {address}",
                 remedy="start one with: dask scheduler; and give the address it prints",
+            ) from error
+        try:
+            self._client.wait_for_workers(1, timeout=CONNECT_S)
+        except TimeoutError as error:
+            self.close()
+            raise UsageError(
+                f"the scheduler at {address} has no workers",
+                remedy=f"start some with: dask worker {address} --nworkers 2",
             ) from error
 
     def results(self, work: Callable[[T], Any], tasks: Sequence[T]) -> Iterator[tuple[int, Any]]:
@@ -291,8 +321,17 @@ class _Cluster:
                 result = future.result()
             except self._distributed.KilledWorker:
                 result = _lost(tasks[number].path)
+            except CancelledError as error:
+                raise UsageError(
+                    f"the scheduler at {self._address} went away while tiles were read",
+                    remedy="start it again, then verify again",
+                ) from error
             yield number, result
             future.release()
+
+    def count(self) -> int:
+        """How many the scheduler has at this moment."""
+        return len(self._client.nthreads())
 
     def close(self) -> None:
         """Leave the scheduler as it was."""

@@ -36,6 +36,8 @@ from accuracy.result import (
     Transformation,
     overall,
 )
+from accuracy.series import compute_series
+from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence, Judgement, judge
 from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, Roll, compose
@@ -83,11 +85,17 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
     progress("judging the claims")
     findings = [*prepared.findings, *_same_file(inputs)]
     datasets = []
+    series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
         result, more = _judge(prepared, item, values, findings, inputs)
         datasets.append(result)
+        series[item.setting.name] = _series(prepared, item, values, findings)
         findings += more
+    progress("shading the ground")
+    reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
+    for name, relief in reliefs.records.items():
+        series[name]["plan"]["relief"] = relief
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -103,6 +111,8 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         findings=distinct(findings),
         cautions=tuple(CAUTIONS),
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
+        series=series,
+        side_files=reliefs.pictures,
     )
 
 
@@ -224,6 +234,24 @@ def _evidence(
         blocked_vertical=blocked("vertical"),
         cover_assumed_count=sum(row.id in assumed for row in used),
         place=tuple(places[row.id] for row in used),
+    )
+
+
+def _series(
+    prepared: Prepared, item: Deliverable, measured: Measured, findings: list[Finding]
+) -> dict[str, Any]:
+    """Compute the curves and what-ifs of one dataset, with the findings its claims were judged with."""
+    surfaces = [file.surface for file in item.files if file.surface is not None]
+    return compute_series(
+        measured.rows,
+        [
+            (prepared.standards[claim.standard], claim.keys)
+            for claim in prepared.job.claim
+            if claim.dataset == item.setting.name
+        ],
+        lambda rows: _evidence(prepared, item, rows, findings),
+        boxes=[s.info.bounds for s in surfaces if s.info.bounds_believed],
+        unit=item.reference.horizontal_unit,
     )
 
 
@@ -366,5 +394,6 @@ def _run(prepared: Prepared, started: datetime, reading: Reading, notes: Sequenc
         paths={job.path.name: job.path.as_posix()}
         | {f.written: f.path.as_posix() for f in located},
         workers=reading.workers,
+        scheduler=reading.scheduler,
         notes=(*job.notes, *clouds, *notes),
     )

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import Enum
 from importlib import resources
 from pathlib import Path, PurePath
@@ -55,7 +56,9 @@ class Run:
     paths : mapping of str to str
         Path as written to absolute path.
     workers : int
-        Processes or threads that read.
+        Processes that read.
+    scheduler : str or None
+        Address of the scheduler that these processes belong to.
     notes : tuple of str
         Reuse of an index or of hashes, a foreign environment put aside.
     """
@@ -69,6 +72,7 @@ class Run:
     finished: str
     paths: Mapping[str, str]
     workers: int = 1
+    scheduler: str | None = None
     notes: tuple[str, ...] = ()
 
 
@@ -151,7 +155,14 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Result:
-    """The complete record of one verification. Fields are those of the shipped JSON Schema."""
+    """The complete record of one verification. Fields are those of the shipped JSON Schema.
+
+    Attributes
+    ----------
+    side_files : mapping of str to bytes
+        Pictures that lie beside ``result.json``, by file name; the record holds their SHA-256, not their
+        bytes. What lies there may be another file by now: views look at the hash.
+    """
 
     run: Run
     job: Mapping[str, Any]
@@ -169,6 +180,7 @@ class Result:
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
+    side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def exit_code(self) -> ExitCode:
@@ -205,8 +217,9 @@ class Result:
     def to_json(self) -> str:
         """Write the record as JSON text, keys in the order of the schema."""
         order = ["format", "format_version", "run"]
-        data = plain(self)
+        data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
+        del data["side_files"]
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
@@ -289,11 +302,35 @@ def parse_result(text: str, where: str) -> Result:
             where=where,
             remedy="read it with the version of the tool that wrote it, or verify the job again",
         )
+    data.pop("side_files", None)
     try:
-        return TypeAdapter(Result).validate_python(data)
+        record = TypeAdapter(Result).validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise ResultError(
             f"is damaged at {place}: {first['msg']}", where=where, remedy=remedy
         ) from error
+    return replace(record, side_files=_side_files(record, path.parent))
+
+
+#: Names and size of files that are looked for beside a record: ours, whatever the record says.
+_SIDE_FILE = re.compile(r"relief-[1-9][0-9]{0,3}\.png")
+_LARGEST_SIDE_FILE = 1_000_000
+
+
+def _side_files(record: Result, folder: Path) -> dict[str, bytes]:
+    """Read the pictures that the record names, as far as they lie beside it."""
+    found = {}
+    for series in record.series.values():
+        its: Any = series
+        for key in ("plan", "relief", "file"):
+            its = its.get(key) if isinstance(its, Mapping) else None
+        name = str(its)
+        path = folder / name
+        try:
+            if _SIDE_FILE.fullmatch(name) and path.stat().st_size <= _LARGEST_SIDE_FILE:
+                found[name] = path.read_bytes()
+        except OSError:
+            continue  # a view says that it is not there
+    return found

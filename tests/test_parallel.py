@@ -181,7 +181,6 @@ def test_no_scheduler_is_told_in_words(monkeypatch):
 @pytest.mark.cluster
 def test_a_scheduler_and_two_workers_give_the_same_bits(tiles, tmp_path):
     """As the README tells: a scheduler and two workers on one machine, here on the loopback address."""
-    pytest.importorskip("distributed", reason="the extra cluster is not installed")
     from distributed import LocalCluster
 
     expected = sampled(tiles, read_in_turn)

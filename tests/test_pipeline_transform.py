@@ -21,7 +21,7 @@ from support import assert_metres
 from accuracy.formats.raster_write import write_raster
 from accuracy.job import load_job
 from accuracy.pipeline import verify
-from accuracy.reports import render_all
+from accuracy.reports import render_kinds
 from accuracy.result import Result, read_result, result_schema
 
 ERRORS = (0.02, -0.02)
@@ -39,7 +39,9 @@ def run(path: Path) -> tuple[Result, dict[str, str]]:
     copy = path.with_name("copy.json")
     copy.write_text(text, "utf-8")
     assert read_result(copy).to_json() == text
-    return result, {name: data.decode("utf-8-sig") for name, data in render_all(result).items()}
+    assert set(render_kinds(result, ["gpkg", "geojson"])) == {"residuals.gpkg", "residuals.geojson"}
+    texts = render_kinds(result, ["json", "csv", "statement", "summary"])
+    return result, {name: data.decode("utf-8-sig") for name, data in texts.items()}
 
 
 def base_points() -> np.ndarray:

@@ -32,6 +32,7 @@ def test_public_names_are_pinned() -> None:
 def test_importing_the_package_loads_no_heavy_library() -> None:
     """Start-up stays light: the package itself imports none of the libraries it computes with."""
     heavy = ["numpy", "scipy", "pandas", "laspy", "lazrs", "rasterio", "pyproj", "pydantic", "rich"]
+    heavy += ["typst"]
     code = f"import sys, accuracy, accuracy.cli; print([m for m in {heavy} if m in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

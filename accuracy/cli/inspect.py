@@ -46,7 +46,7 @@ def command(
         try:
             with Progress(quiet=quiet) as progress:
                 progress(f"reading {path}")
-                found = inspect_file(path, full=full, order=order)
+                found = inspect_file(path, full=full, order=order, on_read=progress.points)
         except AccuracyError as error:
             say(f"error: {error}")
             records.append({"path": path.as_posix(), "kind": "unreadable", "problem": str(error)})

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 EPILOG = f"""\b
 Example:
   accuracy verify site/job.toml
-  writes the folder site/job.accuracy with result.json, residuals.csv,
-  statement.txt and summary.txt, and prints the summary.
+  writes the folder site/job.accuracy with result.json (the record), report.html,
+  report.pdf, statement.txt, summary.txt and the residuals as .csv, .gpkg and
+  .geojson, and prints the summary. accuracy report makes any of them again.
 
 {EXIT_CODES}"""
 
@@ -126,7 +127,12 @@ class Ways:
                 yield reading
             else:
                 with Workers(self.workers, self.scheduler) as workers:
-                    yield replace(reading, read=workers.read)
+                    yield replace(
+                        reading,
+                        read=workers.read,
+                        workers=workers.count,
+                        scheduler=self.scheduler,
+                    )
         except BaseException:
             if fresh and folder.is_dir():
                 shutil.rmtree(folder, ignore_errors=True)

@@ -196,6 +196,18 @@ class RasterSurface(Protocol):
         """Read a small window; cells outside the raster come back as NaN."""
         ...
 
+    def overviews(self) -> tuple[int, ...]:
+        """Give how many cells across stand behind one of each overview in the file, smallest first."""
+        ...
+
+    def coarse_cost(self, rows: int, cols: int, step: int) -> int:
+        """Give how many cells must be decoded to read every `step`-th of a window."""
+        ...
+
+    def coarse(self, row0: int, col0: int, rows: int, cols: int, step: int) -> NDArray[np.float64]:
+        """Read `rows` by `cols` cells, one out of `step` by `step`, for a picture; NaN without data."""
+        ...
+
     def close(self) -> None:
         """Let go of the file."""
         ...

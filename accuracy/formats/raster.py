@@ -178,26 +178,61 @@ class ElevationRaster:
             )
         return CellPatch(values, row0, col0)
 
-    def _read(self, row: int, col: int, rows: int, cols: int) -> NDArray[np.float64]:
+    def overviews(self) -> tuple[int, ...]:
+        """Give how many cells across stand behind one of each overview in the file, smallest first."""
+        with _library(self._path, "the overviews cannot be read", "export the raster again"):
+            return tuple(sorted(int(f) for f in self._opened().overviews(self._band.number)))
+
+    def coarse_cost(self, rows: int, cols: int, step: int) -> int:
+        """Give how many cells must be decoded to read every `step`-th of a window; see `coarse`."""
+        skipped = max((factor for factor in self.overviews() if factor <= step), default=1)
+        block_rows, block_cols = self._opened().block_shapes[self._band.number - 1]
+        return max(rows // skipped, int(block_rows)) * max(cols // skipped, int(block_cols))
+
+    def coarse(self, row0: int, col0: int, rows: int, cols: int, step: int) -> NDArray[np.float64]:
+        """Read one cell out of `step` by `step`, from an overview where the file has one; for pictures only.
+
+        Parameters
+        ----------
+        row0, col0 : int
+            First row and column of the window, which lies inside.
+        rows, cols : int
+            How many cells come back; the window is `step` times as large.
+
+        Returns
+        -------
+        ndarray, shape (rows, cols)
+            NaN without data, for customary numbers too.
+        """
+        values = self._read(row0, col0, rows * step, cols * step, (rows, cols))
+        no_height = np.isin(values, CUSTOMARY_NO_DATA) | (abs(values) > LARGEST_HEIGHT)
+        return np.where(no_height, np.nan, values)
+
+    def _opened(self) -> Any:
         if self._dataset is None:
             self._dataset = _open(self._path)
         self._keep()
-        band = self._band
+        return self._dataset
+
+    def _read(
+        self, row: int, col: int, rows: int, cols: int, shape: tuple[int, int] | None = None
+    ) -> NDArray[np.float64]:
+        dataset, band = self._opened(), self._band
         with _library(
             self._path,
             f"the cells of rows {row} to {row + rows - 1}, columns {col} to {col + cols - 1} "
             f"(from 0) cannot be read",
             "the file is damaged or cut off: copy or export it again",
         ) as rasterio:
-            window = rasterio.windows.Window(col, row, cols, rows)
-            stored: NDArray[Any] = self._dataset.read(band.number, window=window)
+            how = {"window": rasterio.windows.Window(col, row, cols, rows), "out_shape": shape}
+            stored: NDArray[Any] = dataset.read(band.number, **how)
             empty = ~np.isfinite(stored)
             if band.nodata is not None:
                 empty |= stored == band.nodata  # compared in the cells' own precision
             if band.masked:
-                empty |= self._dataset.read_masks(band.number, window=window) == 0
+                empty |= dataset.read_masks(band.number, **how) == 0
             if band.alpha is not None:
-                empty |= self._dataset.read(band.alpha, window=window) == 0
+                empty |= dataset.read(band.alpha, **how) == 0
         values = stored.astype(np.float64)
         if band.scaled:
             keep = np.isin(values, CUSTOMARY_NO_DATA) & (band.nodata is None)

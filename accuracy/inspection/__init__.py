@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from accuracy.errors import AccuracyError, FormatError
@@ -11,7 +12,13 @@ from accuracy.inspection.record import Inspection
 TABLES = frozenset({".csv", ".txt", ".tsv", ".dat", ".pts", ".pnt", ".pnezd"})
 
 
-def inspect_file(path: Path, *, full: bool = False, order: str | None = None) -> Inspection:
+def inspect_file(
+    path: Path,
+    *,
+    full: bool = False,
+    order: str | None = None,
+    on_read: Callable[[int, int], None] | None = None,
+) -> Inspection:
     """Look into one file; its kind is told by its name, then by its content.
 
     Parameters
@@ -20,6 +27,8 @@ def inspect_file(path: Path, *, full: bool = False, order: str | None = None) ->
         Count all points and cells of large files, too.
     order : str, optional
         Letters P N E Z D for a table without a header.
+    on_read : callable, optional
+        Told, while points of a cloud are read, how many were, and of how many.
 
     Raises
     ------
@@ -36,7 +45,7 @@ def inspect_file(path: Path, *, full: bool = False, order: str | None = None) ->
     if suffix in (".las", ".laz") or _begins_with(path, b"LASF"):
         from accuracy.inspection.cloud import inspect_cloud
 
-        return inspect_cloud(path, full=full)
+        return inspect_cloud(path, full=full, on_read=on_read)
     from accuracy.inspection.table import inspect_table
 
     if suffix in TABLES:

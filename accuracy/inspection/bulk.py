@@ -46,6 +46,12 @@ class Tally:
         _, counts = self.merged()
         self._parts = [summed(keys, counts)]
 
+    def joined(self, other: Tally) -> Tally:
+        """Give the counts of both."""
+        both = Tally()
+        both._parts = [*self._parts, *other._parts]
+        return both
+
 
 def summed(keys: Keys, counts: Counts) -> tuple[Keys, Counts]:
     """Add the counts of equal keys."""
@@ -78,6 +84,20 @@ class PlaneCells:
             for stored, shift in zip((x, y), self.shifts, strict=True)
         )
         self._tally.add((column << np.uint64(32)) | row)
+        self._keep_few()
+
+    def joined(self, other: PlaneCells) -> PlaneCells:
+        """Give the cells of both, as wide as the wider ones; both began with the same shifts."""
+        both = PlaneCells(*self.shifts)
+        both.level = max(self.level, other.level)
+        for cells in (self, other):
+            while cells.level < both.level:
+                cells._double()
+        both._tally = self._tally.joined(other._tally)
+        both._keep_few()
+        return both
+
+    def _keep_few(self) -> None:
         while len(self._tally.merged()[0]) > MOST_CELLS:
             self._double()
 
@@ -141,9 +161,26 @@ class Bins:
         if not len(stored):
             return
         self._tally.add((((stored >> self.shift) + _BIAS) >> self.level).astype(np.uint64))
+        self._keep_few()
+
+    def joined(self, other: Bins) -> Bins:
+        """Give the bins of both, as wide as the wider ones; both began with the same shift."""
+        both = Bins(self.shift)
+        both.level = max(self.level, other.level)
+        for bins in (self, other):
+            while bins.level < both.level:
+                bins._double()
+        both._tally = self._tally.joined(other._tally)
+        both._keep_few()
+        return both
+
+    def _keep_few(self) -> None:
         while len(self._tally.merged()[0]) > MOST_CELLS:
-            self._tally.replace(self._tally.merged()[0] >> np.uint64(1))
-            self.level += 1
+            self._double()
+
+    def _double(self) -> None:
+        self._tally.replace(self._tally.merged()[0] >> np.uint64(1))
+        self.level += 1
 
     def percentiles(self, *shares: float) -> tuple[float, ...] | None:
         """Give stored values (middles of bins) below which these shares of the points lie."""

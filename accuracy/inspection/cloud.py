@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from accuracy.errors import FormatError
-from accuracy.formats import PointBatch
 from accuracy.formats.las import LasCloud, open_las
 from accuracy.formats.las_about import LasAbout, about_las
+from accuracy.formats.scanning import reduce_points
 from accuracy.georeferencing.reference import Reference
 from accuracy.inspection import cloud_concerns
 from accuracy.inspection import concerns as tell
-from accuracy.inspection.bulk import Bins, PlaneCells
+from accuracy.inspection.bulk import PlaneCells
+from accuracy.inspection.counting import PointCounter
 from accuracy.inspection.place import METRES_PER_DEGREE
 from accuracy.inspection.record import CloudFacts, Density, Inspection, PointCounts
 from accuracy.inspection.systems import read_sources
@@ -26,16 +27,19 @@ from accuracy.inspection.systems import read_sources
 #: Files with more points are read only when asked.
 MOST_POINTS = 20_000_000
 FINEST_CELL_M = 0.25
-NOISE = (7, 18)
 
 
-def inspect_cloud(path: Path, *, full: bool = False) -> Inspection:
+def inspect_cloud(
+    path: Path, *, full: bool = False, on_read: Callable[[int, int], None] | None = None
+) -> Inspection:
     """Look into a LAS or LAZ file.
 
     Parameters
     ----------
     full : bool
         Read all points however many there are; else only up to `MOST_POINTS`.
+    on_read : callable, optional
+        Told, while points are read, how many were, and of how many.
 
     Raises
     ------
@@ -44,6 +48,7 @@ def inspect_cloud(path: Path, *, full: bool = False) -> Inspection:
     """
     about = about_las(path)
     cloud = open_las(path)
+    cloud.on_read = on_read
     sources, reference, findings = read_sources(cloud.info.crs_evidence)
     points = cloud.info.points or 0
     counts, problem, not_counted = None, None, None
@@ -80,49 +85,6 @@ def _box(about: LasAbout, counts: PointCounts | None) -> tuple[float, float, flo
     return (*about.minimum[:2], *about.maximum[:2])
 
 
-class _Counter:
-    """Everything that is counted in one pass."""
-
-    def __init__(self, shifts: tuple[int, int, int]) -> None:
-        self.points = 0
-        self.low = np.full(3, np.iinfo(np.int64).max)
-        self.high = np.full(3, np.iinfo(np.int64).min)
-        self.returns = np.zeros(16, dtype=np.int64)
-        self.classes = np.zeros(256, dtype=np.int64)
-        self.lines = np.zeros(1 << 16, dtype=np.int64)
-        self.flags = np.zeros(3, dtype=np.int64)
-        self.time = [math.inf, -math.inf]
-        self.time_missing = self.time_zero = 0
-        self.cells = PlaneCells(*shifts[:2])
-        self.heights, self.ground = Bins(shifts[2]), Bins(shifts[2])
-
-    def see(self, batch: PointBatch, timed: bool) -> None:
-        """Count one batch."""
-        self.points += len(batch.x)
-        for axis, stored in enumerate((batch.x, batch.y, batch.z)):
-            self.low[axis] = min(self.low[axis], stored.min())
-            self.high[axis] = max(self.high[axis], stored.max())
-        if batch.return_number is not None:
-            self.returns += np.bincount(batch.return_number, minlength=16)
-        self.classes += np.bincount(batch.classification, minlength=256)
-        self.lines += np.bincount(batch.point_source_id, minlength=1 << 16)
-        for at, flag in enumerate((batch.withheld, batch.synthetic, batch.overlap)):
-            self.flags[at] += np.count_nonzero(flag)
-        if timed:
-            finite = batch.gps_time[np.isfinite(batch.gps_time)]
-            self.time_missing += len(batch.x) - len(finite)
-            self.time_zero += int(np.count_nonzero(finite == 0.0))
-            if len(finite):
-                self.time = [
-                    min(self.time[0], float(finite.min())),
-                    max(self.time[1], float(finite.max())),
-                ]
-        kept = ~batch.withheld & ~np.isin(batch.classification, NOISE)
-        self.cells.see(batch.x[kept], batch.y[kept])
-        self.heights.see(batch.z[kept])
-        self.ground.see(batch.z[kept & (batch.classification == 2)])
-
-
 def count_points(cloud: LasCloud, about: LasAbout, reference: Reference) -> PointCounts:
     """Read all points once, in bounded memory.
 
@@ -133,15 +95,12 @@ def count_points(cloud: LasCloud, about: LasAbout, reference: Reference) -> Poin
     """
     metres = _metres(reference)
     scale_x, scale_y, scale_z = about.scale
-    counter = _Counter(
-        (
-            _shift(FINEST_CELL_M / metres, scale_x),
-            _shift(FINEST_CELL_M / metres, scale_y),
-            _shift(0.005, scale_z),
-        )
+    shifts = (
+        _shift(FINEST_CELL_M / metres, scale_x),
+        _shift(FINEST_CELL_M / metres, scale_y),
+        _shift(0.005, scale_z),
     )
-    for batch in cloud.scan():
-        counter.see(batch, about.time_kind != "none")
+    counter = reduce_points(cloud, PointCounter(shifts, timed=about.time_kind != "none"))
     timed = counter.time[0] <= counter.time[1]
     ground = counter.ground.percentiles(0.05, 0.5, 0.95)
     return PointCounts(

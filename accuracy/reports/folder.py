@@ -159,6 +159,32 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         ) from error
 
 
+def write_files(folder: Path, files: Mapping[str, bytes]) -> None:
+    """Write files into a folder, one by one; each is there whole or as it was. Names may have a folder in them.
+
+    Raises
+    ------
+    ResultError
+        The folder cannot be made, or a file cannot be written.
+    """
+    for name, content in files.items():
+        path = folder / name
+        new = _aside(path, "new")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            try:
+                _write(new, content)
+                new.replace(path)
+            finally:
+                new.unlink(missing_ok=True)
+        except OSError as error:
+            raise ResultError(
+                f"cannot be written: {error.strerror or error}",
+                where=str(path),
+                remedy="free space, close programs that hold the file open, or name another folder with -o",
+            ) from error
+
+
 def _write(path: Path, content: bytes) -> None:
     with path.open("wb") as stream:
         stream.write(content)

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
+from typing import TYPE_CHECKING
 
 from accuracy.standards.judge import Check
 from accuracy.stats import show, show_both
 from accuracy.units import LengthUnit, from_metres
+
+if TYPE_CHECKING:
+    from accuracy.result import ClaimResult
 
 VERDICT_WORDS = {
     "passes": "PASSES",
@@ -25,6 +30,14 @@ def printable(text: str) -> str:
         else "\ufffd"
         for character in text
     )
+
+
+def standard_name(claim: ClaimResult) -> str:
+    """Name the document of a claim in a table or beside a drawing: without the hash of a client's own file.
+
+    The hash stands in the statement and in the list of files.
+    """
+    return printable(re.sub(r", SHA-256 [0-9a-f]{64}$", "", claim.standard))
 
 
 def printable_lines(text: str) -> str:

@@ -11,6 +11,7 @@ import pytest
 from accuracy import cli
 from accuracy.cli import COMMANDS, run
 from accuracy.errors import ExitCode
+from accuracy.reports import EXPORTS
 
 FOLDER = Path(cli.__file__).parent
 
@@ -107,7 +108,7 @@ def test_the_demo_runs_and_leaves_a_complete_result(tmp_path: Path) -> None:
     assert "[checkpoints]" in done.stdout
     result = tmp_path / "site" / "job.accuracy"
     names = {path.name for path in result.iterdir()}
-    assert names == {"result.json", "residuals.csv", "statement.txt", "summary.txt"}
+    assert names == {"relief-1.png", *(n for n, export in EXPORTS.items() if export.by_default)}
     verdicts = [
         claim["verdict"]
         for dataset in json.loads((result / "result.json").read_text("utf-8"))["datasets"]

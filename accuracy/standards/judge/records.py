@@ -85,6 +85,8 @@ class Evidence:
 
     def shared_places(self, group: Group) -> tuple[tuple[str, ...], ...]:
         """Give the ids of points of a group that share a place, one tuple for each such place."""
+        if len(set(self.place)) == len(self.place):
+            return ()
         at: dict[int, list[str]] = {}
         for id_, place, used in zip(self.ids, self.place, group.used, strict=bool(self.place)):
             if used:

@@ -218,7 +218,8 @@ def _rule_survey_zero(case: Case) -> list[Told]:
         "3d": (case.evidence.survey_rmse_h_m, case.evidence.survey_rmse_v_m),
     }
     used = case.evidence.group(COMPONENT[case.part], "all").used
-    n = sum(any(side[i] == 0.0 for side in sides[case.part]) for i in used.nonzero()[0])
+    zero = [side == 0.0 for side in sides[case.part]]
+    n = int(((zero[0] | zero[-1]) & used).sum())
     if not n:
         return []
     message = (
@@ -313,9 +314,12 @@ def _blunders(
 ) -> list[Told]:
     group = case.evidence.group(axis, measure.cover)
     allowed = rule.factor * limit
-    its_ids = [id_ for id_, used in zip(case.evidence.ids, group.used, strict=True) if used]
-    errors = dict(zip(its_ids, (float(error) for error in group.axes[0]), strict=True))
-    large = [i for i, error in errors.items() if not within(abs(error), allowed, rule.operator)]
+    sizes, places = abs(group.axes[0]), group.used.nonzero()[0]
+    large = [
+        case.evidence.ids[places[i]]
+        for i in (sizes >= allowed).nonzero()[0]  # few, and among them all that are not within
+        if not within(float(sizes[i]), allowed, rule.operator)
+    ]
     if not large:
         return []
     message = (

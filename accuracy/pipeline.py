@@ -148,6 +148,9 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.local_grid is not None and job.local_grid.located is not None:
         pairs = job.local_grid.located
         found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
+    if job.processing_file is not None:
+        settings = job.processing_file
+        found.append(entry(settings.path, settings.written, "processing", "settings"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))

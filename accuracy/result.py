@@ -275,7 +275,15 @@ def read_result(path: Path) -> Result:
         ) from error
     except ValueError as error:
         raise ResultError("is not JSON", where=str(path), remedy=remedy) from error
-    return parse_result(text, str(path))
+    record = parse_result(text, str(path))
+    return replace(record, side_files=_side_files(record, path.parent))
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"holds the number {text}, which no result does")
+    return value
 
 
 def parse_result(text: str, where: str) -> Result:
@@ -290,9 +298,10 @@ def parse_result(text: str, where: str) -> Result:
 
     remedy = "hand in a result.json written by accuracy verify"
     try:
-        data = json.loads(text)
+        data = json.loads(text, parse_constant=_finite, parse_float=_finite)
     except (ValueError, RecursionError) as error:
-        raise ResultError("is not JSON", where=where, remedy=remedy) from error
+        what = str(error) if str(error).startswith("holds") else "is not JSON"
+        raise ResultError(what, where=where, remedy=remedy) from error
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise ResultError("is not an accuracy result", where=where, remedy=remedy)
     version = data.get("format_version")
@@ -304,14 +313,14 @@ def parse_result(text: str, where: str) -> Result:
         )
     data.pop("side_files", None)
     try:
-        record = TypeAdapter(Result).validate_python(data)
+        record: Result = TypeAdapter(Result).validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise ResultError(
             f"is damaged at {place}: {first['msg']}", where=where, remedy=remedy
         ) from error
-    return replace(record, side_files=_side_files(record, path.parent))
+    return record
 
 
 #: Names and size of files that are looked for beside a record: ours, whatever the record says.

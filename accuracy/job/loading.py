@@ -64,6 +64,8 @@ def _located(job: Job, path: Path) -> Job:
     (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
     if job.local_grid is not None and job.local_grid.pairs is not None:
         (job.local_grid._located,) = matches(path.parent, job.local_grid.pairs)
+    if "file" in job.processing:
+        (job._processing_file,) = matches(path.parent, job.processing["file"])
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import grids, local_grid, sections
+from accuracy.job import grids, local_grid, processing, sections
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -81,6 +81,7 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
         problems += check(data)
     problems += _file_problems(data, folder)
     problems += grids.grids_problems(data, folder)
+    problems += processing.processing_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
     names = list(data)
 

@@ -140,6 +140,9 @@ class Pair:
         Radial for ``horizontal`` and ``3d``; change is after minus before.
     p, p_adjusted : float
         Of the sign-flip test, and adjusted for all tests of the comparison.
+    differing : int
+        Points at which the two runs differ at all. Where there are none, the test is not one of those that
+        share the level: it can raise no alarm.
     draws : int or None
         Patterns of signs drawn; None where all were counted.
     significant, beyond_tolerance, beyond_shared : bool or None
@@ -159,6 +162,7 @@ class Pair:
     change_m: float
     p: float
     p_adjusted: float
+    differing: int
     draws: int | None
     significant: bool
     beyond_tolerance: bool | None

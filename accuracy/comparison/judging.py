@@ -99,7 +99,8 @@ def judge(groups: Sequence[Group], runs: int) -> tuple[tuple[Group, ...], int]:
         (g, i)
         for g, its in enumerate(groups)
         if its.tolerance_m is not None
-        for i in range(len(its.pairs))
+        for i, pair in enumerate(its.pairs)
+        if pair.differing
     ]
     adjusted = dict(zip(places, holm([groups[g].pairs[i].p for g, i in places]), strict=True))
     done = []
@@ -174,6 +175,7 @@ def _pair(i: int, j: int, data: _Data, claimed: Claimed, least_ratio: float) -> 
         change_m=new_m - old_m,
         p=test.p,
         p_adjusted=test.p,
+        differing=test.n,
         draws=test.draws,
         significant=test.p <= paired.LEVEL,
         beyond_tolerance=beyond,
@@ -203,8 +205,9 @@ def _information(axis: Axis, before_m: Vector, after_m: Vector) -> AxisInfo:
 
 
 def _judged(pair: Pair, adjusted: float | None, its: Group, tests: int) -> Pair:
-    if adjusted is None or its.tolerance_m is None:
+    if its.tolerance_m is None:
         return pair
+    adjusted = pair.p if adjusted is None else adjusted
     significant = adjusted <= paired.LEVEL
     outcome: Outcome = "no-difference-shown"
     if not significant:
@@ -225,9 +228,9 @@ def _judged(pair: Pair, adjusted: float | None, its: Group, tests: int) -> Pair:
 
 
 def _not_significant(pair: Pair, n: int, tests: int) -> str:
-    if pair.p == 1.0 and pair.change_m == 0.0:
-        return "the RMSE is the same"
-    if 2.0 ** (1 - n) * tests > paired.LEVEL:
+    if not pair.differing:
+        return "the runs agree at every checkpoint"
+    if 2.0 ** (1 - n) * max(tests, 1) > paired.LEVEL:
         return f"{n} checkpoints can show no difference at the level of these tests, however large"
     return "chance alone may do as much"
 

@@ -19,6 +19,9 @@ SAME_PLACE_M = 0.0001
 #: Metres in a degree along a meridian, about: only for saying whether two places are one.
 _DEGREE_M = 111_320.0
 
+#: Points named in a finding; all stand in the record.
+_NAMED = 8
+
 _SIDES = ("easting", "northing", "height")
 
 
@@ -177,7 +180,8 @@ def _told(points: Points) -> list[Finding]:
                 Finding(
                     code,
                     severity,
-                    f"run {run + 1}: {said}: {', '.join(ids)}",
+                    f"run {run + 1}: {said}: {len(ids)} ({', '.join(ids[:_NAMED])}"
+                    + (", ...)" if len(ids) > _NAMED else ")"),
                     dataset=points.dataset,
                     evidence={"count": len(ids), "common": len(points.common)},
                     remedy=remedy,

@@ -53,7 +53,9 @@ def draw(comparison: Comparison, groups: tuple[Group, ...]) -> Figure:
     names = run_names(comparison)
     for group, place in zip(shown, grid(len(shown), 2.5) if shown else (), strict=True):
         axes = sheet.panel(place)
-        axes.set_title(clipped(f"{what(group)}, n = {len(group.ids)}", 58), loc="left")
+        name, _, rest = what(group).rpartition(": ")
+        most = 44 if len(shown) > 1 else 100
+        axes.set_title(f"{clipped(name, most)}\n{rest}, n = {len(group.ids)}", loc="left")
         _lines(axes, comparison, group)
         axes.set_xticks(range(len(names)), list(names))
         axes.set_xlim(-0.4, len(names) - 0.6)

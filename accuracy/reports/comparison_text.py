@@ -31,6 +31,9 @@ OUTCOME_WORDS = {
 #: Points named before the rest is only counted.
 _NAMED = 12
 
+#: Reasons told before the rest is only counted.
+_REASONS = 5
+
 #: Longest value of a change that is shown whole.
 _SHOWN = 60
 
@@ -181,12 +184,15 @@ def _notes(comparison: Comparison, points: Points) -> Iterator[str]:
             for note in notes:
                 if note.run == run:
                     by_reason.setdefault(printable(note.reason), []).append(printable(note.id))
-            for reason, ids in by_reason.items():
+            for reason, ids in list(by_reason.items())[:_REASONS]:
                 named = ", ".join(ids[:_NAMED])
                 more = f" and {len(ids) - _NAMED} more" if len(ids) > _NAMED else ""
                 yield _wrapped(
                     f"{label} {_name(comparison, run)}: {named}{more} ({reason})", "    ", "      "
                 )
+            rest = sum(map(len, list(by_reason.values())[_REASONS:]))
+            if rest:
+                yield f"    {label} {_name(comparison, run)}: {rest} more, see the record (--json)"
 
 
 def _group(comparison: Comparison, its: Group, unit: LengthUnit) -> Iterator[str]:
@@ -240,7 +246,9 @@ def _pair(comparison: Comparison, pair: Pair, unit: LengthUnit, *, full: bool) -
         length(value, unit, decimals=4)
         for value in (pair.rmse_before_m, pair.rmse_after_m, abs(pair.change_m))
     )
-    towards = "smaller" if pair.change_m < 0 else "larger"
+    change = (
+        f"{change} {'smaller' if pair.change_m < 0 else 'larger'}" if pair.change_m else "the same"
+    )
     counted = "all patterns counted" if pair.draws is None else f"{pair.draws} patterns drawn"
     p = f"p = {p_text(pair.p)}"
     if pair.p_adjusted != pair.p:
@@ -252,7 +260,7 @@ def _pair(comparison: Comparison, pair: Pair, unit: LengthUnit, *, full: bool) -
         else f"{_name(comparison, pair.after)} against {_name(comparison, pair.before)}: "
     )
     yield _wrapped(
-        f"{names}{word}: RMSE {before} -> {after}, {change} {towards}; sign-flip test {p}"
+        f"{names}{word}: RMSE {before} -> {after}, {change}; sign-flip test {p}"
         + (f" ({counted})" if full else ""),
         "    ",
         "      ",
@@ -266,7 +274,7 @@ def _pair(comparison: Comparison, pair: Pair, unit: LengthUnit, *, full: bool) -
     )
     yield _wrapped(
         f"smallest changes of the RMSE that these points show in "
-        f"{comparison.settings.power * 100:.0f} % of cases: {better} better, {worse} worse",
+        f"about {comparison.settings.power * 100:.0f} % of cases: {better} better, {worse} worse",
         "      ",
         "        ",
     )

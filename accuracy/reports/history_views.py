@@ -90,7 +90,7 @@ def text(entries: Sequence[Entry], settings: Settings) -> str:
 def _table(line: Line, shown: Settings) -> Iterator[str]:
     largest = max((figure.rmse_m or 0.0 for _, figure in line.points), default=0.0)
     metre = LengthUnit.METRE
-    yield f"  {'run':>4}  {'finished':<16}  {'n':>4}  {'RMSE':>7}  {'mean':>7}  {'verdict':<12}"
+    yield f"  {'run':>4}  {'finished':<16}  {'n':>4}  {'RMSE':>7}  {'mean':>7}  verdict"
     for entry, figure in line.points:
         share = (figure.rmse_m or 0.0) / largest if largest else 0.0
         bar = "#" * round(_BAR * share)

@@ -19,7 +19,11 @@ def draw(lines: Sequence[Line]) -> bytes:
         ]
         for line, place in zip(shown, grid(len(shown), 1.7) if shown else (), strict=True):
             axes = sheet.panel(place)
-            axes.set_title(clipped(line.name, 58 if len(shown) > 1 else 110), loc="left")
+            most = 44 if len(shown) > 1 else 100
+            cover = "" if line.cover == "all" else f", {line.cover}"
+            place_name = ", ".join(filter(None, (line.site, line.sensor))) or "no site named"
+            what = f"{clipped(line.dataset, most - 24)}: {line.component}{cover}"
+            axes.set_title(f"{clipped(place_name, most)}\n{what}", loc="left")
             points = [(entry, its.rmse_m) for entry, its in line.points if its.rmse_m is not None]
             at = range(len(points))
             axes.plot(at, [value for _, value in points], "-", color=BLUE, linewidth=0.9)

@@ -87,6 +87,8 @@ def test_a_run_against_itself_shows_nothing(runs: Mapping[str, Result]) -> None:
     assert comparison.verdict == "no-difference-shown"
     assert comparison.changes == ()
     assert comparison.groups[0].pairs[0].p == 1.0
+    assert comparison.groups[0].pairs[0].differing == 0
+    assert comparison.settings.tests == 0
     assert "compare-same-run" in codes(comparison)
     assert "nothing: the same inputs" in render(comparison)
 

@@ -14,6 +14,8 @@ import importlib
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from accuracy.comparison.comparing import compare
+    from accuracy.comparison_record import Comparison
     from accuracy.errors import AccuracyError, ExitCode
     from accuracy.findings import Finding, Severity
     from accuracy.job import Job, load_job
@@ -27,6 +29,7 @@ __version__ = "0.1.0"
 
 _HOME = {
     "AccuracyError": "accuracy.errors",
+    "Comparison": "accuracy.comparison_record",
     "ExitCode": "accuracy.errors",
     "Finding": "accuracy.findings",
     "Job": "accuracy.job",
@@ -34,6 +37,7 @@ _HOME = {
     "Result": "accuracy.result",
     "Severity": "accuracy.findings",
     "build_demo": "accuracy.simulation.demo",
+    "compare": "accuracy.comparison.comparing",
     "list_standards": "accuracy.standards.library",
     "load_job": "accuracy.job",
     "load_standard": "accuracy.standards.library",
@@ -43,6 +47,7 @@ _HOME = {
 
 __all__ = [
     "AccuracyError",
+    "Comparison",
     "ExitCode",
     "Finding",
     "Job",
@@ -50,6 +55,7 @@ __all__ = [
     "Result",
     "Severity",
     "build_demo",
+    "compare",
     "list_standards",
     "load_job",
     "load_standard",

@@ -9,7 +9,9 @@
     ├── FormatError          a cloud or raster cannot be read
     ├── ReferenceSystemError a coordinate reference system cannot be understood
     ├── StandardsError       a standard's file, or a claim on it, cannot be used
-    └── ResultError          a result cannot be written or read
+    ├── ResultError          a result cannot be written or read
+    ├── LedgerError          a ledger cannot be used
+    └── NoStatementError     a test of a claim has no statement to go by
 
 Raise when the run cannot go on. When it can, return a `accuracy.findings.Finding` instead.
 """
@@ -137,3 +139,16 @@ class ResultError(AccuracyError):
     """A result cannot be written or read."""
 
     code = "result"
+
+
+class LedgerError(AccuracyError):
+    """A ledger cannot be used."""
+
+    code = "ledger"
+
+
+class NoStatementError(AccuracyError):
+    """A claim can have no statement, so it is neither met nor missed."""
+
+    code = "no-statement"
+    exit_code = ExitCode.NO_STATEMENT

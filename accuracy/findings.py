@@ -167,6 +167,17 @@ CODES: Mapping[str, str] = MappingProxyType(
         "claim-adjusted-to-points": "the dataset was adjusted to the very points",
         "claim-vegetated-few": "too few or no vegetated points where the document reports them",
         "claim-no-residuals": "no residuals of the kind the claim is about",
+        # compare: two runs on the same checkpoints
+        "compare-checkpoint-lost": "checkpoints of the first run are not judged in a later one",
+        "compare-checkpoint-moved": "a checkpoint has other surveyed coordinates in another run",
+        "compare-positions-unknown": "nothing shows whether checkpoints of two runs are the same places",
+        "compare-cover-changed": "a checkpoint belongs to another land cover in another run",
+        "compare-dataset-missing": "a dataset is not in every run",
+        "compare-dataset-by-order": "datasets of different names were compared, the only one of each run",
+        "compare-no-common": "runs have no common checkpoints for what is claimed",
+        "compare-no-limit": "nothing is claimed that a tolerance could follow from",
+        "compare-claim-dropped": "a claim of the first run is not made in a later one",
+        "compare-same-run": "one result was handed in twice",
         # report
         "result-bias-significant": "the mean error differs from zero by more than chance",
     }

@@ -174,6 +174,9 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.trajectory is not None:
         flown = job.trajectory.located
         found.append(entry(flown.path, flown.written, "trajectory", "table"))
+    if job.processing_file is not None:
+        settings = job.processing_file
+        found.append(entry(settings.path, settings.written, "processing", "settings"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))

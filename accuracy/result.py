@@ -91,6 +91,7 @@ class InputFile:
         "base-antex",
         "base-site-log",
         "trajectory",
+        "processing",
     ]
     dataset: str | None
     format: str
@@ -277,35 +278,61 @@ def read_result(path: Path) -> Result:
     ResultError
         The file is missing, not a result, or of a format version this package does not know.
     """
-    from pydantic import TypeAdapter, ValidationError
-
     remedy = "hand in a result.json written by accuracy verify"
     try:
-        data = json.loads(path.read_text("utf-8"))
+        text = path.read_text("utf-8")
     except OSError as error:
         raise ResultError(
             f"cannot be read: {error.strerror}", where=str(path), remedy=remedy
         ) from error
     except ValueError as error:
         raise ResultError("is not JSON", where=str(path), remedy=remedy) from error
+    record = parse_result(text, str(path))
+    return replace(record, side_files=_side_files(record, path.parent))
+
+
+def _finite(text: str) -> float:
+    value = float(text)
+    if not math.isfinite(value):
+        raise ValueError(f"holds the number {text}, which no result does")
+    return value
+
+
+def parse_result(text: str, where: str) -> Result:
+    """Read a result from the text of a ``result.json``; `where` is named in errors.
+
+    Raises
+    ------
+    ResultError
+        The text is not a result, or of a format version this package does not know.
+    """
+    from pydantic import TypeAdapter, ValidationError
+
+    remedy = "hand in a result.json written by accuracy verify"
+    try:
+        data = json.loads(text, parse_constant=_finite, parse_float=_finite)
+    except (ValueError, RecursionError) as error:
+        what = str(error) if str(error).startswith("holds") else "is not JSON"
+        raise ResultError(what, where=where, remedy=remedy) from error
     if not isinstance(data, dict) or data.get("format") != FORMAT:
-        raise ResultError("is not an accuracy result", where=str(path), remedy=remedy)
-    if data.get("format_version") != FORMAT_VERSION:
+        raise ResultError("is not an accuracy result", where=where, remedy=remedy)
+    version = data.get("format_version")
+    if type(version) is not int or version != FORMAT_VERSION:
         raise ResultError(
-            f"has format version {data.get('format_version')}; this is version {FORMAT_VERSION}",
-            where=str(path),
-            remedy="read it with the version of the tool that wrote it",
+            f"has format version {version!r}; this is version {FORMAT_VERSION}",
+            where=where,
+            remedy="read it with the version of the tool that wrote it, or verify the job again",
         )
     data.pop("side_files", None)
     try:
-        record = TypeAdapter(Result).validate_python(data)
+        record: Result = TypeAdapter(Result).validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
         place = ".".join(str(part) for part in first["loc"])
         raise ResultError(
-            f"is damaged at {place}: {first['msg']}", where=str(path), remedy=remedy
+            f"is damaged at {place}: {first['msg']}", where=where, remedy=remedy
         ) from error
-    return replace(record, side_files=_side_files(record, path.parent))
+    return record
 
 
 #: Names and size of files that are looked for beside a record: ours, whatever the record says.

@@ -25,8 +25,9 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("processing_checks",),
     ("statement", "series"),
     ("result", "provenance"),
+    ("comparison_record", "ledger_record"),
     ("reports", "ledger"),
-    ("pipeline", "comparison", "parallel", "simulation"),
+    ("pipeline", "comparison", "parallel", "simulation", "history"),
     ("cli", "pytest_plugin"),
     ("__main__",),
 )
@@ -97,7 +98,7 @@ def test_outside_libraries_have_one_door_each() -> None:
         "lazrs": "formats",
         "rasterio": "formats",
         "pyproj": "georeferencing",
-        "sqlite3": "formats",
+        "sqlite3": ("formats", "ledger"),
         "typst": "reports",
         "matplotlib": "reports",
     }

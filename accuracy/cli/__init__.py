@@ -18,8 +18,10 @@ from accuracy.errors import AccuracyError, ExitCode
 COMMANDS: Mapping[str, str] = MappingProxyType(
     {
         "base": "accuracy.cli.base",
+        "compare": "accuracy.cli.compare",
         "datum": "accuracy.cli.datum",
         "demo": "accuracy.cli.demo",
+        "history": "accuracy.cli.history",
         "inspect": "accuracy.cli.inspect",
         "report": "accuracy.cli.report",
         "verify": "accuracy.cli.verify",
@@ -29,9 +31,9 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
 EXIT_CODES = """\b
 Exit codes:
   0    no claim fails or lacks a statement
-  1    a claim fails (base, inspect, datum: a blocking finding)
+  1    a claim fails (base, inspect, datum: a blocking finding; compare: a regression)
   2    could not run: usage, job or input
-  3    a claim has no statement, and none fails
+  3    a claim has no statement, and none fails (compare: no common checkpoints)
   70   fault in the tool
   130  interrupted, nothing half-written left behind"""
 

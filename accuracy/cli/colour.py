@@ -14,6 +14,10 @@ _COLOURS = {
     "NO STATEMENT": "yellow",
     "REPORTED": "cyan",
     "NOTHING CLAIMED": "cyan",
+    "BETTER": "blue",
+    "WORSE": "bright_red",
+    "NO DIFFERENCE SHOWN": "cyan",
+    "NO VERDICT": "yellow",
 }
 
 

@@ -18,6 +18,7 @@ from accuracy.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
     from accuracy.measuring import Reading
+    from accuracy.result import Result
 
 EPILOG = f"""\b
 Example:
@@ -59,6 +60,17 @@ Example:
     help="Record SHA-256 of inputs, and take it from there while size and time agree.",
 )
 @click.option(
+    "--record", is_flag=True, help="Append the result to the ledger, for accuracy history."
+)
+@click.option(
+    "--ledger",
+    type=click.Path(path_type=Path),
+    help="File of the ledger, made where there is none. Default: accuracy-ledger.sqlite beside the result.",
+)
+@click.option(
+    "--junit", type=click.Path(path_type=Path), help="Write the claims as JUnit XML, too."
+)
+@click.option(
     "-q", "--quiet", is_flag=True, help="No progress, no summary; exit code and files only."
 )
 def command(
@@ -73,6 +85,9 @@ def command(
     index: Path | None,
     no_index: bool,
     reuse_hashes: bool,
+    record: bool,
+    ledger: Path | None,
+    junit: Path | None,
     quiet: bool,
 ) -> int:
     """Test the deliverables of JOB against its checkpoints and judge its claims."""
@@ -90,13 +105,16 @@ def command(
         raise UsageError(
             "no job file given", remedy="accuracy verify JOB; accuracy demo makes one to try"
         )
+    if ledger is not None and not record:
+        raise UsageError("--ledger goes with --record", remedy="add --record")
     from accuracy.job import load_job
 
     loaded = load_job(job)
     if dry_run:
         return _check_only(loaded, quiet=quiet)
     ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
-    return run_and_write(job, output, as_json=as_json, quiet=quiet, ways=ways)
+    keep = Keeping(record, ledger, junit)
+    return run_and_write(job, output, as_json=as_json, quiet=quiet, ways=ways, keep=keep)
 
 
 @dataclass(frozen=True)
@@ -139,6 +157,44 @@ class Ways:
             raise
 
 
+@dataclass(frozen=True)
+class Keeping:
+    """Where a result goes beside its folder."""
+
+    record: bool = False
+    ledger: Path | None = None
+    junit: Path | None = None
+
+    def check(self, target: Path) -> None:
+        """Open the ledger, so that what is wrong with it is told before anything is computed."""
+        if self.record:
+            from accuracy.cli import say
+            from accuracy.ledger import Ledger
+
+            with Ledger.open(self._path(target), create=True) as ledger:
+                for note in ledger.notes:
+                    say(note)
+
+    def keep(self, result: Result, content: bytes, target: Path) -> str | None:
+        """Record the result and write its test cases; tell in words what was recorded."""
+        if self.junit is not None:
+            from accuracy.reports.folder import write_files
+            from accuracy.reports.junit import of_result
+
+            write_files(self.junit.parent, {self.junit.name: of_result(result)})
+        if not self.record:
+            return None
+        from accuracy.ledger import Ledger
+
+        with Ledger.open(self._path(target), create=True) as ledger:
+            return f"recorded as run {ledger.record(content).number} of {ledger.path}"
+
+    def _path(self, target: Path) -> Path:
+        from accuracy.ledger import ledger_beside
+
+        return self.ledger or ledger_beside(target)
+
+
 def _check_only(job: object, *, quiet: bool) -> int:
     from accuracy.job import Job
     from accuracy.preparation import prepare
@@ -159,6 +215,7 @@ def run_and_write(
     as_json: bool,
     quiet: bool,
     ways: Ways | None = None,
+    keep: Keeping | None = None,
 ) -> int:
     """Verify a job, write its result folder, and print what the user asked for."""
     from accuracy.job import load_job
@@ -169,13 +226,15 @@ def run_and_write(
     target = result_folder(output or job_path.with_name(f"{job_path.stem}.accuracy"))
     recovered = recover(target)
     check_replaceable(target)
-    ways = ways or Ways()
+    ways, keep = ways or Ways(), keep or Keeping()
+    keep.check(target)
     with Progress(quiet=quiet) as progress, ways.reading(target) as reading:
         if recovered:
             progress(recovered)
         result = verify(load_job(job_path), progress, reading)
         files = render_all(result)
         write_folder(target, files)
+        recorded = keep.keep(result, files["result.json"], target)
     if as_json:
         write_out(files["result.json"].decode("utf-8"))
     elif not quiet:
@@ -183,4 +242,5 @@ def run_and_write(
 
         write_out(with_colour(files["summary.txt"].decode("utf-8")))
         write_out(f"\nwritten to {output or job_path.with_name(target.name)}\n")
+        write_out(f"{recorded}\n" if recorded else "")
     return result.exit_code

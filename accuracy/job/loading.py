@@ -71,6 +71,8 @@ def _located(job: Job, path: Path) -> Job:
                 (job.base._located[key],) = matches(path.parent, written)
     if job.trajectory is not None:
         (job.trajectory._located,) = matches(path.parent, job.trajectory.file)
+    if "file" in job.processing:
+        (job._processing_file,) = matches(path.parent, job.processing["file"])
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

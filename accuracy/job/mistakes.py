@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import base, grids, local_grid, sections, trajectory_section
+from accuracy.job import base, grids, local_grid, processing, sections, trajectory_section
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -108,6 +108,7 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
     problems += trajectory_section.trajectory_problems(data)
     problems += _file_problems(data, folder)
     problems += grids.grids_problems(data, folder)
+    problems += processing.processing_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
     names = list(data)
 

@@ -53,6 +53,9 @@ class About(Section):
     site: str | None = Field(default=None, description="Name of the place, printed.")
     prepared_for: str | None = Field(default=None, description="The client, printed.")
     prepared_by: str | None = Field(default=None, description="The crew or firm, printed.")
+    sensor: Text | None = Field(
+        default=None, description="The scanner or camera, for the history of results."
+    )
     flown: Annotated[date, BeforeValidator(_date)] | None = Field(
         default=None, description="Date of the flight, a TOML date without quotes."
     )
@@ -254,7 +257,9 @@ class Job(Section):
     trajectory: TrajectorySection | None = Field(default=None, description="The flown trajectory.")
     processing: FreeTable = Field(
         default_factory=dict,
-        description="Settings of the processing; free keys, recorded in the result.",
+        description="Settings of the processing, recorded in the result: free keys with text, numbers, true or "
+        "false, lists of these, or tables of these. file names one file that the processing software wrote; "
+        "it is recorded with its SHA-256.",
     )
     report: Report = Field(
         default_factory=Report, description="What the printed report says of itself."
@@ -262,6 +267,7 @@ class Job(Section):
 
     _path: Path = PrivateAttr()
     _notes: tuple[str, ...] = PrivateAttr(())
+    _processing_file: JobFile | None = PrivateAttr(None)
 
     @property
     def path(self) -> Path:
@@ -272,6 +278,11 @@ class Job(Section):
     def folder(self) -> Path:
         """Folder that relative paths start from."""
         return self._path.parent
+
+    @property
+    def processing_file(self) -> JobFile | None:
+        """The file of settings that the processing software wrote, on this machine."""
+        return self._processing_file
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -92,15 +92,15 @@ class DatasetView:
 def render(result: Result) -> bytes:
     """Give ``report.html``: UTF-8, self-contained, the same bytes for the same record."""
     unit = LengthUnit(result.job.get("job", {}).get("display_units", "metre"))
-    script = _packaged("page.js")
+    script = packaged("page.js")
     page = (
-        _environment()
+        environment()
         .get_template("page.html")
         .render(
             result=result,
             unit=unit,
-            style=_safe(_packaged("page.css")),
-            script=_safe(script),
+            style=safe(packaged("page.css")),
+            script=safe(script),
             script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode(),
             word=VERDICT_WORDS[result.verdict],
             counted=_counted(result),
@@ -113,7 +113,7 @@ def render(result: Result) -> bytes:
             means_not=meaning.means_not(result),
             datasets=[_dataset(result, i, unit) for i in range(len(result.datasets))],
             findings=_findings(result.findings),
-            data=_safe(_json({f"d{i}": _details(d, unit) for i, d in enumerate(result.datasets)})),
+            data=safe(_json({f"d{i}": _details(d, unit) for i, d in enumerate(result.datasets)})),
             grounds=_grounds(result),
             versions=_versions(result),
             words=VERDICT_WORDS,
@@ -130,18 +130,21 @@ def _json(data: object) -> str:
     return text
 
 
-def _safe(text: str) -> Markup:
+def safe(text: str) -> Markup:
+    """Mark text of our own as markup."""
     from markupsafe import Markup
 
     return Markup(text)  # ours: packaged files, drawn plots, escaped JSON
 
 
-def _packaged(name: str) -> str:
+def packaged(name: str) -> str:
+    """Give a packaged template."""
     return resources.files("accuracy.reports").joinpath(TEMPLATES, name).read_text("utf-8")
 
 
 @cache
-def _environment() -> jinja2.Environment:
+def environment() -> jinja2.Environment:
+    """Give the template engine: everything escaped and printable unless marked."""
     import jinja2
     from markupsafe import Markup
 
@@ -157,7 +160,7 @@ def _environment() -> jinja2.Environment:
         return "–" if value is None else f"{length(value, unit, decimals=decimals)} {unit.symbol}"
 
     environment = jinja2.Environment(
-        loader=jinja2.FunctionLoader(lambda name: _packaged(name)),
+        loader=jinja2.FunctionLoader(lambda name: packaged(name)),
         autoescape=True,
         finalize=shown,
         undefined=jinja2.StrictUndefined,
@@ -242,7 +245,7 @@ def _plots(result: Result, dataset: str, key: str) -> tuple[PlotView, ...]:
         if svg is not None:
             label = printable(f"{about.title}, {dataset}. {about.shows}")
             drawing = html_plots.inline(svg, f"{key}-{name}-", label)
-            views.append(PlotView(about.title, about.shows, _safe(drawing)))
+            views.append(PlotView(about.title, about.shows, safe(drawing)))
     return tuple(views)
 
 

@@ -97,15 +97,15 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
         "versions": _versions(result),
         "cautions": list(result.cautions),
     }
-    return {key: _clean(value, key) for key, value in told.items()}
+    return {key: breakable(value, key) for key, value in told.items()}
 
 
-def _clean(value: Any, key: str = "") -> Any:
+def breakable(value: Any, key: str = "") -> Any:
     """Make text harmless and let long words break; drawings and hashes stay as they are."""
     if isinstance(value, Mapping):
-        return {name: _clean(item, name) for name, item in value.items()}
+        return {name: breakable(item, name) for name, item in value.items()}
     if isinstance(value, (list, tuple)):
-        return [_clean(item, key) for item in value]
+        return [breakable(item, key) for item in value]
     if isinstance(value, str) and key not in _UNBROKEN:
         return _breakable(printable(value))
     return value

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from accuracy.base_checks.record import Antenna, Height, Side, Site, Span, Station
+from accuracy.base_checks.record import Antenna, Height, Side, Site, Span, Station, Vector
 from accuracy.formats.antex import AntexAnswer, AntexAntenna, Offset
 from accuracy.formats.rinex import Instant, RinexHeader
 from accuracy.georeferencing.geodetic import Points
@@ -101,3 +101,8 @@ def moved(who: str, east_m: float, north_m: float, up_m: float, **changes: Any) 
         z=H_M + up_m,
         **changes,
     )
+
+
+def numbers(vector: Vector) -> tuple[float, ...]:
+    """Give the numbers of a vector, NaN where they are not known."""
+    return tuple(np.nan if value is None else value for value in vector.values)

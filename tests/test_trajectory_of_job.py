@@ -9,7 +9,7 @@ import jsonschema
 import numpy as np
 import pytest
 
-from accuracy.errors import AccuracyError, InputError, ReferenceSystemError
+from accuracy.errors import AccuracyError, InputError, JobError
 from accuracy.findings import Severity
 from accuracy.job import load_job
 from accuracy.preparation import prepare
@@ -127,7 +127,7 @@ def test_without_a_reference_system_the_frame_is_unknown(demo: Path) -> None:
 
 def test_errors_of_people(demo: Path) -> None:
     """A reference system or table that cannot be used is one error with its place."""
-    with pytest.raises(ReferenceSystemError, match=r"\[trajectory\]\.crs"):
+    with pytest.raises(JobError, match=r"trajectory\.crs"):
         checked(
             demo,
             'file = "trajectory.csv"\ncrs = "EPSG:6341+5703"',

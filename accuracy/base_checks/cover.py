@@ -60,9 +60,6 @@ def _clock(when: datetime) -> str:
 
 
 def _covers(spans: list[Span], flight: Span) -> Iterator[BaseCheck]:
-    before = max(
-        (flight.start - span.start for span in spans if span.start <= flight.end), default=None
-    )
     start = min(span.start for span in spans)
     end = max(span.end for span in spans)
     told = (
@@ -94,7 +91,7 @@ def _covers(spans: list[Span], flight: Span) -> Iterator[BaseCheck]:
             f"the base does not cover the flight: {' and '.join(missing)} are missing; {told}",
             remedy="process that part from another base, or leave it out of the deliverable",
         )
-    elif before is not None and (flight.start - start < MARGIN or end - flight.end < MARGIN):
+    elif flight.start - start < MARGIN or end - flight.end < MARGIN:
         seconds = min(flight.start - start, end - flight.end).total_seconds()
         yield BaseCheck(
             "base-record",

@@ -305,7 +305,7 @@ def length(value_m: float, *, sign: bool = True) -> str:
     """Write a length: tenths of a millimetre below a metre, millimetres above it."""
     form = "+" if sign else ""
     if abs(value_m) < 1.0:
-        return f"{value_m * 1000.0:{form}.1f} mm"
+        return f"{round(value_m * 1000.0, 1) + 0.0:{form}.1f} mm"
     return f"{value_m:{form}.3f} m" if abs(value_m) < 1e5 else f"{value_m:{form}.0f} m"
 
 

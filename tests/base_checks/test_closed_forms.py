@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from stations import sound, vertical
+from stations import numbers, sound, vertical
 from support import assert_metres
 
 from accuracy.base_checks.antenna_heights import (
@@ -84,4 +84,4 @@ def test_ionosphere_free_offset_of_a_published_antenna(shared_geodesy: Path) -> 
     path = shared_geodesy / "samples" / "antex14_igs20_excerpt.atx"
     centres = phase_centres(find_antenna(path, "3S-02-TSADM", "NONE").antenna)
     assert_metres(centres[IONOSPHERE_FREE].up_m or 0.0, 0.2086, within_m=0.00005)
-    assert_metres(centres["G01"].values, (0.00307, 0.00236, 0.25434), within_m=1e-9)
+    assert_metres(numbers(centres["G01"]), (0.00307, 0.00236, 0.25434), within_m=1e-9)

@@ -70,7 +70,7 @@ def test_records_that_cannot_be_right() -> None:
         assert [found.cause for found in header_records.check(station)] == [cause]
 
 
-def flown(start: tuple[int, ...], end: tuple[int, ...]) -> Span:
+def flown(start: tuple[int, int], end: tuple[int, int]) -> Span:
     return Span(datetime(2026, 5, 14, *start), datetime(2026, 5, 14, *end), "flight")
 
 

@@ -79,6 +79,19 @@ def test_a_wrong_base(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert set(shift["causes"]) == {"held-differs", "slant-as-vertical"}
 
 
+def test_the_readme_shows_real_output(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every line of the excerpt stands in the output, in that order."""
+    assert run(["base", str(changed(demo, SLANT)), "-q"]) == 1
+    printed = iter(capsys.readouterr().out.splitlines())
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    shown = readme.split("<!-- from accuracy base, compared by a test -->\n```\n")[1].split("```")[
+        0
+    ]
+    for line in shown.splitlines():
+        if line.strip() != "...":
+            assert any(line == other for other in printed), line
+
+
 def test_a_job_without_base(demo: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """Neither base nor trajectory: refused with what to write; a trajectory alone is checked."""
     text = (demo / "job.toml").read_text("utf-8")

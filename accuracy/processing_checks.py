@@ -6,14 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from accuracy.base_of_job import (
-    BaseReport,
-    base_data,
-    check_base,
-    read_station,
-    record_seconds,
-    with_flight,
-)
+from accuracy.base_checks.report import BaseReport, base_data, check_base
+from accuracy.base_of_job import read_station, record_seconds, with_flight
 from accuracy.findings import Finding, Severity
 from accuracy.gps_time import DAY_S, EPOCH
 from accuracy.preparation import Prepared

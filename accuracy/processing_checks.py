@@ -7,14 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from accuracy.base_checks.place import in_plane
-from accuracy.base_of_job import (
-    BaseReport,
-    base_data,
-    check_base,
-    read_station,
-    record_seconds,
-    with_flight,
-)
+from accuracy.base_checks.report import BaseReport, base_data, check_base
+from accuracy.base_of_job import read_station, record_seconds, with_flight
 from accuracy.findings import Finding, Severity
 from accuracy.georeferencing.record import Reference
 from accuracy.gps_time import DAY_S, EPOCH

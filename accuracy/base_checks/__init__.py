@@ -17,6 +17,7 @@ from accuracy.base_checks import (
     cover,
     distance,
     frames,
+    header_frame,
     header_height,
     header_records,
     heights,
@@ -32,6 +33,7 @@ Check = Callable[[Station], Iterator[BaseCheck]]
 CHECKS: dict[str, Check] = {
     "coordinates": coordinates.check,
     "autonomous": autonomous.check,
+    "header_frame": header_frame.check,
     "frames": frames.check,
     "heights": heights.check,
     "readings": readings.check,
@@ -88,7 +90,11 @@ def expected(checks: tuple[BaseCheck, ...]) -> Expected:
                 total = total.plus(found.effect)
                 causes.append(found.cause)
                 sigma = found.sigma if found.sigma is not None else sigma
-    missing += [found.cause for found in checks if found.code in ("base-height-readings",)]
+    missing += [
+        found.cause
+        for found in checks
+        if found.code == "base-height-readings" or found.cause == "height-irreducible"
+    ]
     missing += [found.cause for found in checks if found.code == "base-not-comparable"]
     missing += [
         found.cause

@@ -51,7 +51,15 @@ def check(station: Station) -> Iterator[BaseCheck]:
             "known to 2 m only: name its realisation",
             evidence={"held": _name(station.held), "published": _name(station.published)},
         )
-    elif found.vector is not None and found.vector.up_m is None:
+    elif found.vector is None:
+        yield BaseCheck(
+            "base-not-comparable",
+            "coordinates-not-comparable",
+            Severity.WARNING,
+            "held or published coordinates do not lie where their reference system can hold them",
+            remedy="correct the coordinates or crs; look for exchanged axes and a wrong zone",
+        )
+    elif found.vector.up_m is None:
         yield BaseCheck(
             "base-not-comparable",
             "heights-not-comparable",

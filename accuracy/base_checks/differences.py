@@ -65,8 +65,10 @@ def _subtracted(way: Plan, other: Side, x: float, y: float, z: float) -> Vector 
         if here is None or there is None:
             return None
         return Vector(*vector_m(here, there, ellipsoid_of(side)))
-    here = _points(side, (other.x, other.y, 0.0))
-    there = _points(side, (x, y, 0.0))
+    # A degree is longer up here: 0.2 mm for each metre of difference at 1300 m.
+    level_m = float(to_metres(other.z, side.vertical_unit or LengthUnit.METRE))
+    here = _points(side, (other.x, other.y, level_m))
+    there = _points(side, (x, y, level_m))
     if here is None or there is None:
         return None
     east_m, north_m, _ = vector_m(here, there, ellipsoid_of(side))

@@ -140,17 +140,6 @@ def _unknown(station: Station, no_measure: bool) -> Iterator[BaseCheck]:
         yield BaseCheck(
             "base-not-stated", "height-not-stated", Severity.WARNING, what, remedy=remedy
         )
-    elif no_measure and station.height is not None and station.second is None:
-        yield BaseCheck(
-            "base-height",
-            "height-irreducible",
-            Severity.WARNING,
-            f"no height of the reference point follows from {station.height.written} "
-            f"({station.height.kind}, to the {station.height.to.replace('-', ' ')})",
-            remedy="state the radius and the height of the rim; for a height to the phase centre "
-            "the ANTEX file "
-            "and the frequency; a slant is longer than the radius",
-        )
     elif not no_measure:
         yield BaseCheck(
             "base-not-stated",

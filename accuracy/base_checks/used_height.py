@@ -40,6 +40,8 @@ def true_m(station: Station) -> float | None:
     That of the site log counts where nobody measured.
     """
     first, second = readings_m(station)
+    if first is None and station.height is not None:
+        return None
     if first is None:
         entry = logged(station)
         return second if second is not None else entry and entry[2]

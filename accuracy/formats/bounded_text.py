@@ -47,7 +47,7 @@ def lines(path: Path, *, most_bytes: int, what: str) -> Iterator[str]:
             stream: IO[bytes] = gzip.GzipFile(fileobj=raw) if start == _GZIP else raw  # type: ignore[assignment]
             number = 0
             # a file of empty lines is as slow as many times its size
-            while read < most_bytes and number < most_bytes // 16:
+            while read < most_bytes and number < most_bytes // 32:
                 line = stream.readline(LONGEST_LINE_BYTES + 1)
                 if not line:
                     return

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import chain
@@ -384,26 +384,3 @@ def moment(parts: list[str]) -> datetime | None:
         return day_start + timedelta(hours=hour, minutes=minute, seconds=second)
     except (ValueError, OverflowError):
         return None
-
-
-def instants(rows: Iterator[str], version: float) -> Iterator[datetime]:
-    """Yield the epochs of observations after the header; lines between them are passed over.
-
-    Epoch flags 0 and 1 are observations, 2 to 6 are events.
-    """
-    pattern = _EPOCH_2 if version < 3.0 else _EPOCH_3
-    for line in rows:
-        found = pattern.match(line)
-        if found is None or found[2] not in "01":
-            continue
-        when = moment(found[1].split() if version >= 3.0 else _columns_2(found[1]))
-        if when is not None:
-            yield when
-
-
-_EPOCH_2 = re.compile(r" ([ \d]\d(?: [ \d]\d){4}[ \d]{2}[ \d]\.\d{7})  (\d)[ \d]{2}\d")
-_EPOCH_3 = re.compile(r"> *(\d{4} +\d+ +\d+ +\d+ +\d+ +\d+\.\d*) +(\d)\b")
-
-
-def _columns_2(text: str) -> list[str]:
-    return [text[0:2], text[3:5], text[6:8], text[9:11], text[12:14], text[14:]]

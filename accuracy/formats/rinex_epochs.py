@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from itertools import islice, pairwise
 from pathlib import Path
 
 from accuracy.formats.bounded_text import lines
-from accuracy.formats.rinex import WHAT, RinexHeader, instants, split_label
+from accuracy.formats.rinex import WHAT, RinexHeader, moment, split_label
 
 #: No more text than this is read to see epochs (several hours at 1 Hz).
 MOST_BYTES = 256 << 20
@@ -118,3 +119,26 @@ class _Seen:
         line = next(self.rows)
         self.bytes += len(line) + 1
         return line
+
+
+def instants(rows: Iterator[str], version: float) -> Iterator[datetime]:
+    """Yield the epochs of observations after the header; lines between them are passed over.
+
+    Epoch flags 0 and 1 are observations, 2 to 6 are events.
+    """
+    pattern = _EPOCH_2 if version < 3.0 else _EPOCH_3
+    for line in rows:
+        found = pattern.match(line)
+        if found is None or found[2] not in "01":
+            continue
+        when = moment(found[1].split() if version >= 3.0 else _columns_2(found[1]))
+        if when is not None:
+            yield when
+
+
+_EPOCH_2 = re.compile(r" ([ \d]\d(?: [ \d]\d){4}[ \d]{2}[ \d]\.\d{7})  (\d)[ \d]{2}\d")
+_EPOCH_3 = re.compile(r"> *(\d{4} +\d+ +\d+ +\d+ +\d+ +\d+\.\d*) +(\d)\b")
+
+
+def _columns_2(text: str) -> list[str]:
+    return [text[0:2], text[3:5], text[6:8], text[9:11], text[12:14], text[14:]]

@@ -71,7 +71,8 @@ def _inside(
     west, south, east, north = area_deg
     width = (east - west) % 360.0 or 360.0
     # Longitudes counted from the western border, so that areas across the date line are plain, too.
-    from_west = (points.lon_deg - west + margin_deg) % 360.0
+    with np.errstate(invalid="ignore"):  # places that a projection cannot hold come as infinite
+        from_west = (points.lon_deg - west + margin_deg) % 360.0
     inside: NDArray[np.bool_] = (
         np.isfinite(points.lon_deg)
         & np.isfinite(points.lat_deg)

@@ -31,6 +31,7 @@ def _time(value: object) -> object:
 
 
 Time = Annotated[datetime, BeforeValidator(_time)]
+Place = Annotated[Number, Field(ge=-1e9, le=1e9)]
 Share = Annotated[Whole, Field(ge=0)]
 
 
@@ -46,18 +47,18 @@ class BaseCoordinates(Section):
     realisation: Text | None = Field(
         default=None, description='Realisation where crs names an ensemble only: "WGS 84 (G2296)".'
     )
-    easting: Number | None = Field(default=None, description="Easting in the unit of crs.")
-    northing: Number | None = Field(default=None, description="Northing in the unit of crs.")
+    easting: Place | None = Field(default=None, description="Easting in the unit of crs.")
+    northing: Place | None = Field(default=None, description="Northing in the unit of crs.")
     longitude_deg: Annotated[Number, Field(ge=-360.0, le=360.0)] | None = Field(
         default=None, description="Longitude in decimal degrees, east positive."
     )
     latitude_deg: Annotated[Number, Field(ge=-90.0, le=90.0)] | None = Field(
         default=None, description="Latitude in decimal degrees, north positive."
     )
-    x: Number | None = Field(default=None, description="Geocentric X in the unit of crs.")
-    y: Number | None = Field(default=None, description="Geocentric Y in the unit of crs.")
-    z: Number | None = Field(default=None, description="Geocentric Z in the unit of crs.")
-    height: Number | None = Field(
+    x: Place | None = Field(default=None, description="Geocentric X in the unit of crs.")
+    y: Place | None = Field(default=None, description="Geocentric Y in the unit of crs.")
+    z: Place | None = Field(default=None, description="Geocentric Z in the unit of crs.")
+    height: Place | None = Field(
         default=None, description="Height of the mark in the vertical unit of crs."
     )
     source: Text | None = Field(default=None, description="Where the coordinates come from.")
@@ -70,7 +71,9 @@ class BaseCoordinates(Section):
 class HeightGiven(Section):
     """A height of the antenna as somebody gave it."""
 
-    value: Number = Field(description="The number, in unit.")
+    value: Annotated[Number, Field(ge=-1000.0, le=1000.0)] = Field(
+        description="The number, in unit."
+    )
     unit: LengthUnit = Field(
         description="Unit of value: metre, foot (international) or us-survey-foot."
     )
@@ -94,7 +97,7 @@ class MeasuredHeight(HeightGiven):
     """The height as measured over the mark."""
 
     measured_by: Text | None = Field(default=None, description="Who measured it.")
-    second_value: Number | None = Field(
+    second_value: Annotated[Number, Field(ge=-1000.0, le=1000.0)] | None = Field(
         default=None,
         description="Second reading, at the end of the occupation: same unit, kind and point.",
     )

@@ -28,9 +28,10 @@ from stations import (
 from support import assert_metres
 
 from accuracy.base_checks import CHECKS, expected, run_checks
-from accuracy.base_checks.record import Antenna, BaseCheck, Height, Station
+from accuracy.base_checks.record import Antenna, BaseCheck, Height, Side, Station
 from accuracy.findings import CODES, Severity
 from accuracy.formats.antex import AntexAnswer
+from accuracy.formats.site_log import Equipment, SiteLog
 from accuracy.georeferencing.reference import declared
 
 FOOT_M = 0.3048
@@ -112,6 +113,21 @@ SEEDED: dict[str, tuple[Station, str, tuple[float, float, float]]] = {
         sound(given=None, header=header(delta_hen_m=(0.0, 0.0, ARP_M)), **HEIGHT_ONLY),
         "order-north-east-up",
         (0, ARP_M, -ARP_M),
+    ),
+    "header in the order of site logs": (
+        sound(
+            given=None,
+            site_log=SiteLog(
+                "HESS",
+                antennas=(
+                    Equipment("QUANTENNA_7     NONE", up_m=ARP_M, north_m=0.034, east_m=0.012),
+                ),
+            ),
+            header=header(delta_hen_m=(ARP_M, 0.034, 0.012)),
+            **HEIGHT_ONLY,
+        ),
+        "order-up-north-east",
+        (0.022, -0.022, 0),
     ),
     "wrong antenna model": (
         sound(
@@ -299,6 +315,23 @@ def test_autonomous_position_copied_from_the_header() -> None:
     assert run_checks(sound(header=coarse, held=side("held"))) == ()
 
 
+def test_a_precise_header_tells_the_frame() -> None:
+    """Nothing published: numbers that fit a precise header only in another frame are told, with the vector."""
+    x, y, z = itrf_numbers()
+    to_xyz = Transformer.from_crs("EPSG:9989", "EPSG:9988", always_xy=True)
+    own = header(position_m=tuple(float(v) for v in to_xyz.transform(x, y, z)))
+    right = run_checks(sound(header=own, published=None, held=side("held", origin="other")))
+    assert [check.cause for check in right] == ["coordinates-not-stated"]
+    wrong = side("held", origin="other", x=x + 1e-8, y=y, z=z + 0.02)  # ITRF labelled NAD83(2011)
+    checks = run_checks(sound(header=own, published=None, held=wrong))
+    (told,) = [check for check in checks if check.cause == "frame-mistaken"]
+    effects = {c.what.partition(" taken")[0]: c.effect for c in told.consistent_with}
+    assert {"ITRF2014", "ITRF2020", "WGS 84 (G2296)"} < set(effects)
+    assert_metres(numbers(effects["ITRF2020"]), itrf_vector(), within_m=0.001)
+    autonomous = run_checks(sound(published=None, held=wrong))
+    assert "frame-mistaken" not in [check.cause for check in autonomous]
+
+
 def test_a_header_of_another_place() -> None:
     """A header 80 km away is of another station."""
     checks = run_checks(sound(header=header(position_m=(-1809868.0, -4467218.0, 4245169.0))))
@@ -367,3 +400,22 @@ def test_codes_are_registered_and_used() -> None:
         assert all(check.code in CODES for check in run_checks(station))
     assert len(set(CHECKS.values())) == len(CHECKS)
     assert np.all([check.__module__.endswith(name) for name, check in CHECKS.items()])
+
+
+def test_readings_that_lead_nowhere() -> None:
+    """A slant shorter than the radius, a phase centre without calibration: told, and no shift is made up."""
+    for station in (
+        sound(height=replace(SLANT, value_m=0.1, written="0.1 m")),
+        sound(height=vertical(1.9, "phase-centre"), second=None, antex=None),
+    ):
+        checks = run_checks(station)
+        assert "height-irreducible" in [check.cause for check in checks]
+        assert expected(checks).shift is None
+
+
+def test_coordinates_nowhere() -> None:
+    """Numbers that a system cannot hold are told and not called sound."""
+    lost = Side("held", declared("EPSG:6341+5703"), 1e8, 1e9, 0.0)
+    checks = run_checks(sound(held=lost))
+    assert "coordinates-not-comparable" in [check.cause for check in checks]
+    assert expected(checks).shift is None

@@ -178,6 +178,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "compare-no-limit": "nothing is claimed that a tolerance could follow from",
         "compare-claim-dropped": "a claim of the first run is not made in a later one",
         "compare-same-run": "one result was handed in twice",
+        "compare-one-trajectory": "all runs rest on one trajectory",
         # report
         "result-bias-significant": "the mean error differs from zero by more than chance",
     }

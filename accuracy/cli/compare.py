@@ -38,7 +38,8 @@ Example:
 @click.option(
     "--same-flight",
     is_flag=True,
-    help="All runs are of one flight with one trajectory and base station: what all points share is the same.",
+    help="All runs are of one flight with one trajectory and base station: what all points share is the same."
+    " Taken as said where all name the same trajectory in the job.",
 )
 @click.option(
     "--baseline", type=click.Path(path_type=Path), help="The run to hold the others against."

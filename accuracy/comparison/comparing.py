@@ -42,7 +42,7 @@ def compare(
         Changes of an RMSE up to this do not count; by default a quarter of the claimed limit.
     same_flight : bool
         All runs are of one flight with one trajectory and base station, so that errors shared by all points
-        are the same in all.
+        are the same in all. Taken as said where all results name the same trajectory, by its hash.
     ledger : Path, optional
         Ledger that numbers refer to.
 
@@ -57,10 +57,12 @@ def compare(
         )
     runs = [_loaded(run, i, ledger) for i, run in enumerate((before, after, *more), 1)]
     results = [run.result for run in runs]
+    shared = _one_trajectory(results)
+    same_flight = same_flight or bool(shared)
     least_ratio = 1.0 if same_flight else LEAST_RATIO
     points: list[Points] = []
     groups: list[Group] = []
-    findings: list[Finding] = [*_same_runs(runs)]
+    findings: list[Finding] = [*_same_runs(runs), *shared]
     names, missing = _names(results)
     findings += missing
     for name, sides in names.items():
@@ -143,6 +145,25 @@ def _same_runs(runs: Sequence[LoadedRun]) -> Iterator[Finding]:
                     evidence={"sha256": run.sha256},
                     remedy="name the results of two verifications",
                 )
+
+
+def _one_trajectory(results: Sequence[Result]) -> list[Finding]:
+    """Say so where all results rest on the same trajectory: what it did to all points is the same in all."""
+    named = {
+        tuple(sorted(item.sha256 for item in result.inputs if item.role == "trajectory"))
+        for result in results
+    }
+    if len(named) != 1 or not (hashes := named.pop()):
+        return []
+    return [
+        Finding(
+            "compare-one-trajectory",
+            Severity.NOTE,
+            "all runs name the same trajectory (SHA-256): errors that it gives to all points are taken to be "
+            "the same in all, as with --same-flight",
+            evidence={"sha256": hashes[0]},
+        )
+    ]
 
 
 def _names(results: Sequence[Result]) -> tuple[dict[str, list[Side]], list[Finding]]:

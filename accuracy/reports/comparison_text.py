@@ -343,7 +343,10 @@ def how(comparison: Comparison) -> str:
     """Say what a verdict rests on."""
     its = comparison.settings
     if its.same_flight:
-        shared = "The runs were declared to be of one flight: errors that all points share are not allowed for."
+        shared = (
+            "The runs are of one flight with one trajectory, as declared or by its hash: errors that all "
+            "points share are not allowed for."
+        )
     else:
         shared = (
             f"Errors that all points of a flight share are allowed for: the larger RMSE must be more than "

@@ -112,6 +112,30 @@ def test_each_of_the_three_conditions_can_stop_a_verdict(tmp_path: Path) -> None
     assert held(before, scaled(tmp_path, 0.5, "c")).verdict == "better"
 
 
+def test_one_trajectory_by_its_hash_is_one_flight(tmp_path: Path) -> None:
+    """Results that name the same trajectory share its errors; other trajectories, or one without, do not."""
+
+    def flown(result: Result, *hashes: str) -> Result:
+        table = next(item for item in result.inputs if item.role == "checkpoints")
+        more = [replace(table, role="trajectory", path="t.csv", sha256=its) for its in hashes]
+        return replace(result, inputs=(*result.inputs, *more))
+
+    before, after = scaled(tmp_path, 1.0, "a"), scaled(tmp_path, 0.6, "b")
+    one, other = "a" * 64, "b" * 64
+    same = held(flown(before, one), flown(after, one))
+    assert same.verdict == "better"
+    assert same.settings.same_flight
+    assert "compare-one-trajectory" in codes(same)
+    for pair in (
+        (flown(before, one), flown(after, other)),
+        (flown(before, one), after),
+        (before, after),
+    ):
+        apart = held(*pair)
+        assert apart.verdict == "no-difference-shown"
+        assert "compare-one-trajectory" not in codes(apart)
+
+
 def test_too_few_checkpoints_say_so(tmp_path: Path) -> None:
     """Five points have no p below 0.0625: no difference can be shown, and the text says why."""
     before = run(tmp_path / "a", errors("before")[:5])

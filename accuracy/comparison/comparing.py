@@ -75,7 +75,7 @@ def compare(
             if its is not None:
                 groups.append(its)
                 findings += _group_findings(its)
-    judged, tests = judge(groups, len(runs))
+    judged, tests = judge(groups, len(runs), least_ratio)
     claims = [pair for run in range(1, len(runs)) for pair in _claims(names, results, run)]
     findings += _dropped(claims)
     return Comparison(

@@ -93,7 +93,7 @@ def group(
     )
 
 
-def judge(groups: Sequence[Group], runs: int) -> tuple[tuple[Group, ...], int]:
+def judge(groups: Sequence[Group], runs: int, least_ratio: float) -> tuple[tuple[Group, ...], int]:
     """Adjust p for all tests together, set the verdicts and rank the runs; give the number of tests, too."""
     places = [
         (g, i)
@@ -106,7 +106,7 @@ def judge(groups: Sequence[Group], runs: int) -> tuple[tuple[Group, ...], int]:
     done = []
     for g, its in enumerate(groups):
         pairs = tuple(
-            _judged(pair, adjusted.get((g, i)), its, len(places))
+            _judged(pair, adjusted.get((g, i)), its, len(places), least_ratio)
             for i, pair in enumerate(its.pairs)
         )
         ranking = _rank(pairs, runs) if runs > 2 and its.tolerance_m is not None else ()
@@ -204,7 +204,7 @@ def _information(axis: Axis, before_m: Vector, after_m: Vector) -> AxisInfo:
     )
 
 
-def _judged(pair: Pair, adjusted: float | None, its: Group, tests: int) -> Pair:
+def _judged(pair: Pair, adjusted: float | None, its: Group, tests: int, least_ratio: float) -> Pair:
     if its.tolerance_m is None:
         return pair
     adjusted = pair.p if adjusted is None else adjusted
@@ -221,7 +221,11 @@ def _judged(pair: Pair, adjusted: float | None, its: Group, tests: int) -> Pair:
         )
     else:
         outcome = "better" if pair.change_m < 0 else "worse"
-        reason = "more than chance, larger than the tolerance, and more than shared errors often do"
+        reason = "more than chance, and larger than the tolerance"
+        if least_ratio > 1.0:
+            reason = (
+                "more than chance, larger than the tolerance, and more than shared errors often do"
+            )
     return replace(
         pair, p_adjusted=adjusted, significant=significant, outcome=outcome, reason=reason
     )

@@ -22,6 +22,7 @@ from accuracy.job import Job
 from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
 from accuracy.measuring import Measured, Reading, measure
+from accuracy.placement import placement
 from accuracy.preparation import Prepared, Progress, prepare, quiet
 from accuracy.provenance import Hashing, library_versions, python_version
 from accuracy.residuals import ResidualRow, row_findings
@@ -92,6 +93,9 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         datasets.append(result)
         series[item.setting.name] = _series(prepared, item, values, findings)
         findings += more
+    progress("looking where the checkpoints lie")
+    layouts, more = placement(prepared, [values.rows for values in measured])
+    findings += more
     progress("shading the ground")
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
     for name, relief in reliefs.records.items():
@@ -107,7 +111,7 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         datasets=tuple(datasets),
         excluded=tuple(LeftOut(out.id, out.reason) for out in job.checkpoints.exclude),
         control=job.checkpoints.control,
-        layout=lay_out(points, roles, prepared.surveyed.horizontal_unit),
+        layout=lay_out(points, roles, prepared.surveyed.horizontal_unit, layouts),
         findings=distinct(findings),
         cautions=tuple(CAUTIONS),
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
@@ -148,6 +152,9 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.local_grid is not None and job.local_grid.located is not None:
         pairs = job.local_grid.located
         found.append(entry(pairs.path, pairs.written, "local-grid", "table"))
+    if job.area is not None:
+        outline = job.area.located
+        found.append(entry(outline.path, outline.written, "area", "outline"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))

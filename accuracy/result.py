@@ -81,7 +81,7 @@ class InputFile:
     """One file that was read: what it is, its hash, and what it says about coordinates."""
 
     path: str
-    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard"]
+    role: Literal["job", "checkpoints", "deliverable", "local-grid", "standard", "area"]
     dataset: str | None
     format: str
     bytes: int

@@ -20,6 +20,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "datum": "accuracy.cli.datum",
         "demo": "accuracy.cli.demo",
         "inspect": "accuracy.cli.inspect",
+        "plan": "accuracy.cli.plan",
         "report": "accuracy.cli.report",
         "verify": "accuracy.cli.verify",
     }

@@ -14,10 +14,12 @@ from accuracy.job.mistakes import CheckClaim, problems_of
 from accuracy.job.sections import Job
 
 #: Sections whose keys are accepted but lead to nothing yet.
-_NOT_USED = ("area", "base", "trajectory")
+_NOT_USED = ("base", "trajectory")
 
 
-def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
+def load_job(
+    path: Path | str, check_claim: CheckClaim | None = None, *, planning: bool = False
+) -> Job:
     """Read a job file; the data files it names are found but not opened.
 
     Parameters
@@ -27,6 +29,8 @@ def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
     check_claim : callable, optional
         Checks the keys of a claim, (standard, keys, where, folder) -> problems; by default against the
         standard's own file.
+    planning : bool
+        Whether the job may come without a table of checkpoints: there are none before the survey.
 
     Raises
     ------
@@ -42,7 +46,7 @@ def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
         )  # only here, so that a job can be read by other rules
 
         check_claim = library.check_claim
-    problems = problems_of(data, path.absolute().parent, check_claim)
+    problems = problems_of(data, path.absolute().parent, check_claim, planning=planning)
     if problems:
         count = len(problems)
         raise JobError(
@@ -61,9 +65,12 @@ def _located(job: Job, path: Path) -> Job:
         for name in _NOT_USED
         if getattr(job, name) is not None
     )
-    (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
+    if job.checkpoints.file is not None:
+        (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
     if job.local_grid is not None and job.local_grid.pairs is not None:
         (job.local_grid._located,) = matches(path.parent, job.local_grid.pairs)
+    if job.area is not None:
+        (job.area._located,) = matches(path.parent, job.area.file)
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

@@ -35,15 +35,15 @@ def render(result: Result) -> bytes:
     return typeset(content(result))
 
 
-def typeset(data: dict[str, Any]) -> bytes:
-    """Set the content in the packaged template; see `pdf_content.content`."""
+def typeset(data: dict[str, Any], template: str = TEMPLATE) -> bytes:
+    """Set the content in a packaged template; see `pdf_content.content`."""
     import typst
 
     text = json.dumps(data, ensure_ascii=False, allow_nan=False)
     ways: list[tuple[list[Any], bool]] = [([_fonts()], True)]
     if not set(map(ord, text)) <= _covered():
         ways.insert(0, (sorted(_fonts().glob("DejaVuSans*.ttf")), False))
-    source = resources.files("accuracy.reports").joinpath("templates", TEMPLATE).read_bytes()
+    source = resources.files("accuracy.reports").joinpath("templates", template).read_bytes()
     problem = ""
     for fonts, ignore_system_fonts in ways:
         try:

@@ -34,6 +34,20 @@ def test_shown_output_is_real_output(name: str) -> None:
             assert any(line == other for other in kept), line
 
 
+def test_the_shown_plan_is_a_real_plan(tmp_path: Path) -> None:
+    """Every line shown of a plan stands in the plan of the demo, in that order."""
+    from accuracy.job import load_job
+    from accuracy.planning import plan
+    from accuracy.reports.plan_text import render
+    from accuracy.simulation.demo import build_demo
+
+    job = load_job(build_demo(tmp_path / "site").job, planning=True)
+    made = iter(render(plan(job)).splitlines())
+    for line in block_after("accuracy plan").splitlines():
+        if line.strip() != "...":
+            assert any(line == other for other in made), line
+
+
 def test_ci_runs_exactly_the_test_command() -> None:
     """The test command of the README is the one that ``.ci/run`` executes."""
     commands = re.findall(r"^python3 -m venv .*$", README, re.M)

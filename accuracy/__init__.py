@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from accuracy.findings import Finding, Severity
     from accuracy.job import Job, load_job
     from accuracy.pipeline import verify
+    from accuracy.planning import plan
     from accuracy.result import Result, read_result
     from accuracy.simulation.demo import build_demo
     from accuracy.standards.library import list_standards, load_standard
@@ -41,6 +42,7 @@ _HOME = {
     "list_standards": "accuracy.standards.library",
     "load_job": "accuracy.job",
     "load_standard": "accuracy.standards.library",
+    "plan": "accuracy.planning",
     "read_result": "accuracy.result",
     "verify": "accuracy.pipeline",
 }
@@ -59,6 +61,7 @@ __all__ = [
     "list_standards",
     "load_job",
     "load_standard",
+    "plan",
     "read_result",
     "verify",
 ]

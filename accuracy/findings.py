@@ -33,7 +33,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "checkpoints-commented-point": "a comment looks like a point and was not read",
         "checkpoints-cover-grouped": "a kind of land cover was put into one of the two groups",
         "checkpoints-repeated-place": "two checkpoints stand at the same place",
-        "checkpoints-near-control": "a checkpoint stands where a control point stands",
+        "checkpoints-near-control": "a checkpoint stands where a control point stands, or too near to it",
+        "checkpoints-same-spot": "checkpoints stand so near to each other that they test the same spot",
         "checkpoints-ids-alike": "ids that differ in capital and small letters only",
         "checkpoints-survey-zero": "the survey's own accuracy is stated as exactly zero",
         # base: the GNSS base that the flight was processed from
@@ -133,7 +134,20 @@ CODES: Mapping[str, str] = MappingProxyType(
         "sampling-no-height": "checkpoints got no height from the deliverable",
         "sampling-noise-not-ground": "a noise class stands among the ground classes; it is not ground",
         "sampling-ambiguous": "the triangulation is ambiguous at some checkpoints",
-        "sampling-steep": "checkpoints on ground steeper than a standard's siting rule",
+        # layout: number and places of the checkpoints, as the document of a claim wants them
+        "layout-outside": "checkpoints lie outside the area",
+        "layout-few-for-area": "fewer checkpoints than the document wants for the size of the area",
+        "layout-quadrants": "a quadrant of the area holds too few of the checkpoints",
+        "layout-spacing": "checkpoints are nearer to each other than the document wants",
+        "layout-steep": "checkpoints on ground steeper than the document's own siting rule",
+        "layout-rough": "the ground at checkpoints deviates from a plane by more than the document allows",
+        "area-approximate": "the outline of the area was carried to the deliverable without its frame",
+        "area-unusable": "the outline of the area cannot be used",
+        # plan: where checkpoints are to be surveyed
+        "plan-no-surface": "no elevation raster shows where the ground is flat",
+        "plan-steep": "planned points stand on ground steeper than wanted, for want of better",
+        "plan-uneven": "the area has no room for points that keep quadrants and spacing",
+        "plan-control-unknown": "where control points stand in the area is not known",
         # measured points
         "measured-not-matched": "ids of measured and surveyed points do not match up",
         "measured-no-differences": "measured and surveyed coordinates are the same everywhere",
@@ -165,6 +179,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "claim-number-unverified": "a number that decides was not read in the document itself",
         "claim-circular-ratio": "the two horizontal RMSE are too unequal for the circular formula",
         "claim-adjusted-to-points": "the dataset was adjusted to the very points",
+        "claim-beyond-sensor": "the sensor cannot be expected to keep a limit that is claimed",
         "claim-vegetated-few": "too few or no vegetated points where the document reports them",
         "claim-no-residuals": "no residuals of the kind the claim is about",
         # compare: two runs on the same checkpoints

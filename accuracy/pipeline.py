@@ -22,6 +22,7 @@ from accuracy.job import Job
 from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
 from accuracy.measuring import Measured, Reading, measure
+from accuracy.placement import placement
 from accuracy.preparation import Prepared, Progress, prepare, quiet
 from accuracy.processing_checks import check_processing
 from accuracy.provenance import Hashing, library_versions, python_version
@@ -109,6 +110,9 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
             prepared, item, values, findings, processing.base_in_plane(item.reference)
         )
         findings += more
+    progress("looking where the checkpoints lie")
+    layouts, more = placement(prepared, [values.rows for values in measured])
+    findings += more
     progress("shading the ground")
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
     for name, relief in reliefs.records.items():
@@ -124,7 +128,7 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         datasets=tuple(datasets),
         excluded=tuple(LeftOut(out.id, out.reason) for out in job.checkpoints.exclude),
         control=job.checkpoints.control,
-        layout=lay_out(points, roles, prepared.surveyed.horizontal_unit),
+        layout=lay_out(points, roles, prepared.surveyed.horizontal_unit, layouts),
         findings=distinct(findings),
         cautions=tuple(CAUTIONS),
         base=processing.base_data,
@@ -177,6 +181,9 @@ def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:
     if job.processing_file is not None:
         settings = job.processing_file
         found.append(entry(settings.path, settings.written, "processing", "settings"))
+    if job.area is not None:
+        outline = job.area.located
+        found.append(entry(outline.path, outline.written, "area", "outline"))
     for name, standard in prepared.standards.items():
         if standard.client_file:
             found.append(entry(job.folder / name, standard.client_file, "standard", "TOML"))
@@ -432,5 +439,5 @@ def _run(prepared: Prepared, started: datetime, reading: Reading, notes: Sequenc
         | {f.written: f.path.as_posix() for f in located},
         workers=reading.workers,
         scheduler=reading.scheduler,
-        notes=(*job.notes, *clouds, *notes),
+        notes=(*clouds, *notes),
     )

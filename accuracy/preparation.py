@@ -14,6 +14,7 @@ from accuracy.deliverables import (
 )
 from accuracy.errors import JobError, Problem, ReferenceSystemError
 from accuracy.findings import Finding
+from accuracy.formats.outlines import read_outline
 from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.local_grid import (
     LocalGrid,
@@ -35,6 +36,7 @@ from accuracy.job.local_grid import LOCAL, LocalGridSection
 from accuracy.job.sections import Checkpoints, Dataset
 from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.layout import same_places
+from accuracy.layout.counts import near_points
 from accuracy.residuals import Roles
 from accuracy.standards.library import Standard, load_standard
 
@@ -78,8 +80,13 @@ class Prepared:
         return "\n".join(lines) + "\n"
 
 
-def prepare(job: Job, progress: Progress = quiet) -> Prepared:
+def prepare(job: Job, progress: Progress = quiet, *, planning: bool = False) -> Prepared:
     """Read and check everything a job names; compute nothing.
+
+    Parameters
+    ----------
+    planning : bool
+        Whether the job may come without a table of checkpoints.
 
     Raises
     ------
@@ -87,8 +94,19 @@ def prepare(job: Job, progress: Progress = quiet) -> Prepared:
         Something cannot be used; see `accuracy.errors`.
     """
     _check_systems(job)
-    progress(f"reading {job.checkpoints.file}")
-    table = read_checkpoints(job.checkpoints.located.path, job.checkpoints.order)
+    if job.checkpoints.file is None:
+        if not planning:
+            raise JobError(
+                "names no table of checkpoints",
+                where=str(job.path),
+                remedy="name it as file in [checkpoints]; only accuracy plan does without",
+            )
+        table = CheckpointTable(job.path, ())
+    else:
+        progress(f"reading {job.checkpoints.file}")
+        table = read_checkpoints(job.checkpoints.located.path, job.checkpoints.order)
+    if job.area is not None:
+        read_outline(job.area.located.path, job.area.layer)  # refused here, before the reading
     roles = _roles(job, table)
     site = _site(job)
     surveyed, findings = _surveyed(job, table, site.local)
@@ -101,6 +119,12 @@ def prepare(job: Job, progress: Progress = quiet) -> Prepared:
         *table.findings,
         *findings,
         *same_places(table.points, roles),
+        *near_points(
+            table.points,
+            roles,
+            surveyed.horizontal_unit,
+            job.checkpoints.least_distance_to_control_m,
+        ),
         *site.findings,
         *_shared_with_site(job, table, surveyed, roles, site),
         *(finding for item in deliverables for finding in item.findings),
@@ -240,12 +264,16 @@ def _surveyed(
     said = job.checkpoints
     reference = _declared(said.crs, said.geoid, said.epoch, local) or Reference("unknown")
     reference, findings = with_units(
-        reference, table.horizontal_unit, table.vertical_unit, table.geographic, said.file
+        reference,
+        table.horizontal_unit,
+        table.vertical_unit,
+        table.geographic,
+        said.file or str(job.path),
     )
     if said.realisation is not None:
         reference = with_realisation(reference, said.realisation, "realisation of [checkpoints]")
     reference, more = with_epochs(
-        reference, [point.epoch_year for point in table.points], said.file
+        reference, [point.epoch_year for point in table.points], said.file or str(job.path)
     )
     return reference, (*findings, *more)
 

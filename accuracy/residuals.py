@@ -23,10 +23,6 @@ from accuracy.units import LengthUnit, to_metres
 
 Role = Literal["checkpoint", "control", "excluded"]
 
-#: Steepest ground under a checkpoint: USGS Lidar Base Specification 2025 rev. A, checkpoints: "deviation
-#: from a plane of slope < 10 deg" (read in the source, shared notes section 4).
-SITING_SLOPE_DEG = 10.0
-
 
 @dataclass(frozen=True)
 class Position:
@@ -323,7 +319,7 @@ def position_residuals(
 
 
 def row_findings(rows: Sequence[ResidualRow], dataset: str) -> tuple[Finding, ...]:
-    """Say who got no value and why, whose triangulation is ambiguous, and who stands on a slope."""
+    """Say who got no value and why, and whose triangulation is ambiguous."""
     findings = []
     missing = [row for row in rows if row.role == "checkpoint" and row.residual is None]
     if missing:
@@ -362,28 +358,6 @@ def row_findings(rows: Sequence[ResidualRow], dataset: str) -> tuple[Finding, ..
                 dataset=dataset,
                 component="vertical",
                 evidence={"checkpoints": len(ambiguous), "largest_spread_m": spread_m},
-            )
-        )
-    steep = [
-        row
-        for row in rows
-        if row.used
-        and row.cover == "non-vegetated"
-        and row.support is not None
-        and (row.support.slope_deg or 0.0) > SITING_SLOPE_DEG
-    ]
-    if steep:
-        findings.append(
-            Finding(
-                "sampling-steep",
-                Severity.WARNING,
-                f"{len(steep)} non-vegetated checkpoints stand on ground steeper than "
-                f"{SITING_SLOPE_DEG:.0f} degrees (USGS Lidar Base Specification 2025 rev. A, checkpoints): "
-                + ", ".join(row.id for row in steep),
-                dataset=dataset,
-                component="vertical",
-                evidence={"checkpoints": len(steep), "limit_deg": SITING_SLOPE_DEG},
-                remedy="on a slope a horizontal error shows as height; prefer flat, open ground",
             )
         )
     return tuple(findings)

@@ -92,6 +92,7 @@ class InputFile:
         "base-site-log",
         "trajectory",
         "processing",
+        "area",
     ]
     dataset: str | None
     format: str

@@ -132,7 +132,6 @@ def test_a_good_job(site: Path) -> None:
     assert job.claim[0].keys == {"vertical_class_cm": 5.0}
     assert job.processing == {"software": "in-house, 3.1", "strips": [1, 2]}
     assert (job.report.number, job.report.signer) == ("26-014", None)
-    assert job.notes == ()
     assert (job.path, job.folder) == (site / "job.toml", site)
 
 
@@ -463,15 +462,6 @@ def test_by_default_the_packaged_standards_check(site: Path) -> None:
         load(site, text, None)
 
 
-def test_sections_not_used_yet_are_told(site: Path) -> None:
-    """What is read but not used is a note, one for each section."""
-    job = load(site, GOOD + "[area]\nfile = 'a'\n")
-    assert [note.split("]")[0] for note in job.notes] == [
-        "section [area",
-    ]
-    assert job.area == {"file": "a"}
-
-
 def test_folders_of_grids(site: Path) -> None:
     """One folder or a list, relative to the job file; files of models by name; none where it is silent."""
     (site / "grids").mkdir()
@@ -510,7 +500,7 @@ def test_a_job_cannot_be_changed(site: Path) -> None:
 
 def test_a_job_as_read_is_plain_and_fits_the_schema(site: Path) -> None:
     """The record in the result is JSON with paths as written, ISO dates, and the defaults that apply."""
-    read = load(site, GOOD + "[area]\nseen = 2026-05-01T10:00:00\n").as_read()
+    read = load(site, GOOD + "[base]\nseen = 2026-05-01T10:00:00\n").as_read()
     assert json.loads(json.dumps(read, allow_nan=False)) == read
     assert str(site) not in json.dumps(read)
     assert read["job"]["flown"] == "2026-05-14"
@@ -518,7 +508,7 @@ def test_a_job_as_read_is_plain_and_fits_the_schema(site: Path) -> None:
     assert read["dataset"][0]["files"] == ["cloud/*.laz"]
     assert read["dataset"][0]["height"] == "tin"
     assert read["claim"][0]["vertical_class_cm"] == 5.0
-    assert read["area"] == {"seen": "2026-05-01T10:00:00"}
+    assert read["base"] == {"seen": "2026-05-01T10:00:00"}
     assert "site" in read["job"]
     assert "prepared_for" not in read["job"]
     jsonschema.validate(read, job_schema(), cls=jsonschema.Draft202012Validator)

@@ -40,7 +40,6 @@ def test_a_good_section(tmp_path: Path) -> None:
     assert job.trajectory.located.path == tmp_path / "flown.csv"
     assert (job.trajectory.week, job.trajectory.fixed_values) == (2418, (1, "Fixed"))
     assert (job.trajectory.columns.time, job.trajectory.columns.fix) == ("Sow", "Q")
-    assert job.notes == ()
 
 
 GOOD = 'file = "flown.csv"\ntime = "utc"\n'

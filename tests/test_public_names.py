@@ -24,6 +24,7 @@ def test_public_names_are_pinned() -> None:
         "list_standards",
         "load_job",
         "load_standard",
+        "plan",
         "read_result",
         "verify",
     ]

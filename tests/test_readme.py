@@ -34,6 +34,20 @@ def test_shown_output_is_real_output(name: str) -> None:
             assert any(line == other for other in kept), line
 
 
+def test_the_shown_plan_is_a_real_plan(tmp_path: Path) -> None:
+    """Every line shown of a plan stands in the plan of the demo, in that order."""
+    from accuracy.job import load_job
+    from accuracy.planning import plan
+    from accuracy.reports.plan_text import render
+    from accuracy.simulation.demo import build_demo
+
+    job = load_job(build_demo(tmp_path / "site").job, planning=True)
+    made = iter(render(plan(job)).splitlines())
+    for line in block_after("accuracy plan").splitlines():
+        if line.strip() != "...":
+            assert any(line == other for other in made), line
+
+
 def test_ci_runs_exactly_the_test_command() -> None:
     """The test command of the README is the one that ``.ci/run`` executes."""
     commands = re.findall(r"^python3 -m venv .*$", README, re.M)
@@ -53,7 +67,7 @@ def test_exit_codes_standards_and_claim_keys_are_all_told() -> None:
 
 
 def test_every_key_of_the_job_file_is_declared_with_a_meaning() -> None:
-    """The schema for editors explains each key, and the README names the sections that are not used yet."""
+    """The schema for editors explains each key."""
     from accuracy.job import job_schema
 
     schema = job_schema()

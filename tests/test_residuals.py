@@ -1,9 +1,7 @@
 from __future__ import annotations
 
-import pytest
-
 from accuracy.inputs.checkpoints import Checkpoint
-from accuracy.residuals import Roles, height_residuals, row_findings
+from accuracy.residuals import Roles, height_residuals
 from accuracy.sampling import Sample, Support
 from accuracy.units import LengthUnit
 
@@ -35,13 +33,6 @@ def test_a_points_own_survey_accuracy_wins_over_the_jobs() -> None:
     )
     assert (own.survey_rmse_h_m, own.survey_rmse_v_m) == (0.03, 0.04)
     assert (silent.survey_rmse_h_m, silent.survey_rmse_v_m) == (0.01, 0.015)
-
-
-@pytest.mark.parametrize(("slope_deg", "told"), [(10.0, False), (10.01, True), (29.0, True)])
-def test_ground_steeper_than_ten_degrees_is_told(slope_deg: float, told: bool) -> None:
-    """USGS Lidar Base Specification 2025 rev. A: a plane of slope < 10 degrees (shared notes, section 4)."""
-    found = row_findings(rows(point(), slope_deg=slope_deg), "d")
-    assert ("sampling-steep" in {finding.code for finding in found}) == told
 
 
 def test_feet_become_metres_once() -> None:

@@ -23,6 +23,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "demo": "accuracy.cli.demo",
         "history": "accuracy.cli.history",
         "inspect": "accuracy.cli.inspect",
+        "plan": "accuracy.cli.plan",
         "report": "accuracy.cli.report",
         "verify": "accuracy.cli.verify",
     }

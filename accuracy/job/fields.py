@@ -26,6 +26,7 @@ Whole = Annotated[int, Field(strict=True)]
 Number = Annotated[float, Field(strict=True)]
 Length = Annotated[float, Field(strict=True, gt=0)]
 Rmse = Annotated[float, Field(strict=True, ge=0)]
+Angle = Annotated[float, Field(strict=True, ge=0, lt=45)]
 Epoch = Annotated[
     float,
     Field(strict=True, json_schema_extra={"minimum": FIRST_EPOCH_YEAR}),

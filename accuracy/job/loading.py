@@ -14,11 +14,10 @@ from accuracy.job.files import distinct, matches
 from accuracy.job.mistakes import CheckClaim, problems_of
 from accuracy.job.sections import Job
 
-#: Sections whose keys are accepted but lead to nothing yet.
-_NOT_USED = ("area",)
 
-
-def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
+def load_job(
+    path: Path | str, check_claim: CheckClaim | None = None, *, planning: bool = False
+) -> Job:
     """Read a job file; the data files it names are found but not opened.
 
     Parameters
@@ -28,6 +27,8 @@ def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
     check_claim : callable, optional
         Checks the keys of a claim, (standard, keys, where, folder) -> problems; by default against the
         standard's own file.
+    planning : bool
+        Whether the job may come without a table of checkpoints: there are none before the survey.
 
     Raises
     ------
@@ -43,7 +44,7 @@ def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
         )  # only here, so that a job can be read by other rules
 
         check_claim = library.check_claim
-    problems = problems_of(data, path.absolute().parent, check_claim)
+    problems = problems_of(data, path.absolute().parent, check_claim, planning=planning)
     if problems:
         count = len(problems)
         raise JobError(
@@ -57,12 +58,8 @@ def load_job(path: Path | str, check_claim: CheckClaim | None = None) -> Job:
 def _located(job: Job, path: Path) -> Job:
     """Complete a job without mistakes by its place and its files."""
     job._path = path
-    job._notes = tuple(
-        f"section [{name}] was read, but this version does not use it"
-        for name in _NOT_USED
-        if getattr(job, name) is not None
-    )
-    (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
+    if job.checkpoints.file is not None:
+        (job.checkpoints._located,) = matches(path.parent, job.checkpoints.file)
     if job.local_grid is not None and job.local_grid.pairs is not None:
         (job.local_grid._located,) = matches(path.parent, job.local_grid.pairs)
     if job.base is not None:
@@ -73,6 +70,8 @@ def _located(job: Job, path: Path) -> Job:
         (job.trajectory._located,) = matches(path.parent, job.trajectory.file)
     if "file" in job.processing:
         (job._processing_file,) = matches(path.parent, job.processing["file"])
+    if job.area is not None:
+        (job.area._located,) = matches(path.parent, job.area.file)
     for dataset in job.dataset:
         dataset._located = distinct(
             [file for pattern in dataset.files for file in matches(path.parent, pattern)]

@@ -48,6 +48,9 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("base", "flight"): base.BaseFlight,
     ("trajectory",): trajectory_section.TrajectorySection,
     ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
+    ("area",): sections.Area,
+    ("flight",): sections.Flight,
+    ("sensor",): sections.Sensor,
     ("report",): sections.Report,
 }
 _REPEATED = frozenset(
@@ -69,13 +72,16 @@ _PHRASES = {
     "greater_than": "must be greater than {gt:g}",
     "greater_than_equal": "must be at least {ge:g}",
     "less_than_equal": "must be at most {le:g}",
+    "less_than": "must be less than {lt:g}",
     "tuple_type": "must be a list in brackets",
     "too_short": "must have at least one entry",
 }
 _TABLE_ERRORS = frozenset({"model_type", "model_attributes_type", "dict_type"})
 
 
-def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Problem, ...]:
+def problems_of(
+    data: Data, folder: Path, check_claim: CheckClaim, *, planning: bool = False
+) -> tuple[Problem, ...]:
     """Find all mistakes in a job as parsed from TOML, in the order of the document.
 
     Parameters
@@ -86,6 +92,8 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
         Folder of the job file.
     check_claim : callable
         Checks the keys of a claim: (standard, keys, where, folder) -> problems.
+    planning : bool
+        Whether the job may come without a table of checkpoints.
     """
     problems = list(_not_finite(data, ""))
     already = {problem.where for problem in problems}
@@ -100,12 +108,15 @@ def problems_of(data: Data, folder: Path, check_claim: CheckClaim) -> tuple[Prob
     checks = (
         _dataset_problems,
         _point_problems,
+        _flight_problems,
         local_grid.local_grid_problems,
         base.base_problems,
     )
     for check in checks:
         problems += check(data)
     problems += trajectory_section.trajectory_problems(data)
+    if not planning:
+        problems += _table_problems(data)
     problems += _file_problems(data, folder)
     problems += grids.grids_problems(data, folder)
     problems += processing.processing_problems(data, folder)
@@ -275,6 +286,20 @@ def _point_problems(data: Data) -> Iterator[Problem]:
             )
 
 
+def _table_problems(data: Data) -> Iterator[Problem]:
+    points = data.get("checkpoints")
+    if isinstance(points, dict) and "file" not in points:
+        meaning = sections.Checkpoints.model_fields["file"].description
+        yield Problem("checkpoints.file", "missing", f"required: {meaning}")
+
+
+def _flight_problems(data: Data) -> Iterator[Problem]:
+    """Find one of two sections without the other: a prediction needs both."""
+    for one, other in (("flight", "sensor"), ("sensor", "flight")):
+        if one in data and other not in data:
+            yield Problem(one, f"stands without [{other}]", "a prediction needs both sections")
+
+
 def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
     points = data.get("checkpoints")
     named = [("checkpoints.file", points.get("file"))] if isinstance(points, dict) else []
@@ -284,6 +309,8 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
         named += [(f"base.{key}", station.get(key)) for key in base.FILE_KEYS]
     if isinstance(flown := data.get("trajectory"), dict):
         named.append(("trajectory.file", flown.get("file")))
+    if isinstance(area := data.get("area"), dict):
+        named.append(("area.file", area.get("file")))
     for index, dataset in _tables(data, "dataset"):
         named += [
             (f"dataset[{index}].files[{i}]", text) for i, text in _texts(dataset.get("files"))

@@ -18,7 +18,7 @@ from pydantic import (
 )
 
 from accuracy.job.base import BaseSection
-from accuracy.job.fields import Epoch, Length, Rmse, Section, Text, Whole
+from accuracy.job.fields import Angle, Epoch, Length, Number, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
 from accuracy.job.local_grid import LocalGridSection
@@ -78,7 +78,10 @@ class Exclusion(Section):
 class Checkpoints(Section):
     """The surveyed points."""
 
-    file: Text = Field(description="Table of checkpoints, relative to the job file.")
+    file: Text | None = Field(
+        default=None,
+        description="Table of checkpoints, relative to the job file. Only accuracy plan does without.",
+    )
     crs: Text | None = Field(
         default=None,
         description='Compound or 3D reference system of the table, such as "EPSG:6345+5703"; "local" where '
@@ -110,6 +113,10 @@ class Checkpoints(Section):
     survey_method: Text | None = Field(
         default=None, description="How the checkpoints were surveyed; free text."
     )
+    least_distance_to_control_m: Length | None = Field(
+        default=None,
+        description="Checkpoints nearer to a control point than this, in metres, are told.",
+    )
     control: tuple[Text, ...] = Field(
         default=(),
         description="Ids of points used in processing: never judged. Text, as written in the table.",
@@ -118,11 +125,12 @@ class Checkpoints(Section):
         default=(), description="Checkpoints left out, each with its reason."
     )
 
-    _located: JobFile = PrivateAttr()
+    _located: JobFile | None = PrivateAttr(None)
 
     @property
     def located(self) -> JobFile:
         """The table as a file on this machine."""
+        assert self._located is not None  # only a job read for planning may come without
         return self._located
 
 
@@ -220,6 +228,29 @@ class Claim(BaseModel):
         return dict(self.model_extra or {})
 
 
+class Area(Section):
+    """The outline of the project."""
+
+    file: Text = Field(
+        description="Polygon of the project area, GeoPackage or GeoJSON, relative to the job file."
+    )
+    layer: Text | None = Field(
+        default=None, description="Layer of the GeoPackage, where several hold polygons."
+    )
+    crs: Text | None = Field(
+        default=None,
+        description="Reference system of the outline, where its file does not say it. GeoJSON: degrees of "
+        "WGS 84 unless it is said otherwise.",
+    )
+
+    _located: JobFile = PrivateAttr()
+
+    @property
+    def located(self) -> JobFile:
+        """The outline as a file on this machine."""
+        return self._located
+
+
 class Report(Section):
     """What the printed report says of itself."""
 
@@ -227,6 +258,36 @@ class Report(Section):
     revision: Text | None = Field(default=None, description="Revision of the report; text.")
     signer: Text | None = Field(default=None, description="Who signs.")
     licence: Text | None = Field(default=None, description="Licence or registration of the signer.")
+
+
+class Flight(Section):
+    """How the survey is flown; needed only for a prediction, together with [sensor]."""
+
+    height_m: Length = Field(description="Flying height above ground, metres.")
+    largest_scan_angle_deg: Annotated[Number, Field(ge=0, lt=80)] = Field(
+        description="Largest scan angle that is used, from nadir, degrees."
+    )
+    ground_slope_deg: Annotated[Number, Field(ge=0, lt=60)] = Field(
+        default=0.0, description="Slope of the ground, degrees."
+    )
+
+
+class Sensor(Section):
+    """Standard deviations of what a position is computed from; left out: none."""
+
+    gnss_axis_m: Rmse = Field(description="Position of the antenna, each horizontal axis, metres.")
+    gnss_height_m: Rmse = Field(description="Height of the antenna, metres.")
+    roll_pitch_deg: Angle = Field(description="Roll and pitch after processing, degrees.")
+    heading_deg: Angle = Field(description="Heading after processing, degrees.")
+    range_m: Rmse = Field(description="Range, metres.")
+    boresight_roll_pitch_deg: Angle = Field(
+        default=0.0, description="What is left of the boresight in roll and pitch, degrees."
+    )
+    boresight_heading_deg: Angle = Field(
+        default=0.0, description="What is left of the boresight in heading, degrees."
+    )
+    scan_deg: Angle = Field(default=0.0, description="Scan angle, beam width included, degrees.")
+    lever_arm_m: Rmse = Field(default=0.0, description="Lever arm, each axis, metres.")
 
 
 FreeTable = dict[str, Any]
@@ -242,14 +303,20 @@ class Job(Section):
     checkpoints: Checkpoints = Field(description="The surveyed points.")
     dataset: tuple[Dataset, ...] = Field(min_length=1, description="The deliverables to be tested.")
     claim: tuple[Claim, ...] = Field(default=(), description="What is promised, by which standard.")
-    area: FreeTable | None = Field(
-        default=None, description="Outline of the project; not used yet."
+    area: Area | None = Field(
+        default=None, description="Outline of the project; else the footprint of the data is taken."
     )
     grids: Grids = Field(
         default_factory=Grids, description="Where geoid grids for transformations are."
     )
     local_grid: LocalGridSection | None = Field(
         default=None, description="A local site grid, and how it is tied to a reference system."
+    )
+    flight: Flight | None = Field(
+        default=None, description="How the survey is flown, for a prediction."
+    )
+    sensor: Sensor | None = Field(
+        default=None, description="How good the sensor is, for a prediction."
     )
     base: BaseSection | None = Field(
         default=None, description="The GNSS base that the flight was processed from."
@@ -266,7 +333,6 @@ class Job(Section):
     )
 
     _path: Path = PrivateAttr()
-    _notes: tuple[str, ...] = PrivateAttr(())
     _processing_file: JobFile | None = PrivateAttr(None)
 
     @property
@@ -283,11 +349,6 @@ class Job(Section):
     def processing_file(self) -> JobFile | None:
         """The file of settings that the processing software wrote, on this machine."""
         return self._processing_file
-
-    @property
-    def notes(self) -> tuple[str, ...]:
-        """What was read but is not used."""
-        return self._notes
 
     def as_read(self) -> dict[str, Any]:
         """Give the job as plain values for JSON: what was written and the defaults that apply.

@@ -56,6 +56,24 @@ EXPORTS: Mapping[str, Export] = MappingProxyType(
         "residuals.geojson": Export(
             "geojson", "accuracy.reports.as_geojson", True, "points and outlines in degrees"
         ),
+        "fgdc/": Export(
+            "fgdc",
+            "accuracy.reports.as_fgdc",
+            False,
+            "FGDC CSDGM positional accuracy, one for a dataset",
+        ),
+        "iso19157/": Export(
+            "iso19157",
+            "accuracy.reports.as_iso",
+            False,
+            "ISO 19157 quality reports, one for a dataset",
+        ),
+        "survey-points.gpkg": Export(
+            "survey-points",
+            "accuracy.reports.as_survey_points",
+            False,
+            "survey points as USGS wants them",
+        ),
         "plots/": Export(
             "plots", "accuracy.reports.as_plots", False, "every plot as SVG and as PNG"
         ),

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
 from accuracy.reports import html_content, html_plan, html_plots, meaning
+from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.result import DatasetResult, Result, plain
@@ -98,6 +99,7 @@ def render(result: Result) -> bytes:
         .get_template("page.html")
         .render(
             result=result,
+            layout_lines=layout_lines(result, unit),
             unit=unit,
             style=safe(packaged("page.css")),
             script=safe(script),

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from accuracy.layout.distribution import Spread, poor_quadrants, spread
+from accuracy.layout.distribution import Spread, nearest_m, poor_quadrants, spread
 from accuracy.layout.footprint import Floats, Footprint
 from accuracy.planning.ground import Ground
 
-#: Rounds in which the points settle, starts that are tried, and the candidates asked for flat ground.
-ROUNDS, STARTS, ASKED = 40, 20, 40
+#: Rounds in which points settle, and are pushed apart; starts that are tried; candidates asked for flat ground.
+ROUNDS, PUSHES, STARTS, ASKED = 40, 30, 20, 40
 
 #: Candidates around a place, of which those are taken.
 AROUND = 400
@@ -131,6 +132,7 @@ def _settled(
             break
         centres = moved
     tree = cKDTree(places_m)
+    centres = _pushed(centres, places_m, tree, spacing_m)
     taken: set[int] = set()
     spots = []
     held = centres.copy()  # where the others are, or will be
@@ -149,6 +151,29 @@ def _settled(
         held[number] = places_m[at]
         spots.append(Spot(float(places_m[at, 0]), float(places_m[at, 1]), ground))
     return spots
+
+
+def _pushed(centres: Floats, places_m: Floats, tree: Any, spacing_m: float) -> Floats:
+    """Move points that are too near to another away from all others, as far as that helps."""
+    from scipy.spatial import cKDTree
+
+    centres = centres.copy()
+    for _ in range(PUSHES):
+        near = np.flatnonzero(nearest_m(centres) < spacing_m)
+        if not near.size:
+            break
+        moved = False
+        for number in near.tolist():
+            others = cKDTree(np.delete(centres, number, axis=0))
+            around = np.atleast_1d(tree.query(centres[number], k=min(AROUND, len(places_m)))[1])
+            apart_m = np.asarray(others.query(places_m[around])[0])
+            best = int(apart_m.argmax())
+            if apart_m[best] > float(others.query(centres[number])[0]) + 1e-9:
+                centres[number] = places_m[around[best]]
+                moved = True
+        if not moved:
+            break
+    return centres
 
 
 def _flattest(

@@ -500,7 +500,8 @@ def test_a_job_cannot_be_changed(site: Path) -> None:
 
 def test_a_job_as_read_is_plain_and_fits_the_schema(site: Path) -> None:
     """The record in the result is JSON with paths as written, ISO dates, and the defaults that apply."""
-    read = load(site, GOOD + "[base]\nseen = 2026-05-01T10:00:00\n").as_read()
+    flight = "start = 2026-05-01T10:00:00\nend = 2026-05-01T11:00:00\ntime_system = 'GPS'\n"
+    read = load(site, GOOD + "[base]\nmark = 'M1'\n[base.flight]\n" + flight).as_read()
     assert json.loads(json.dumps(read, allow_nan=False)) == read
     assert str(site) not in json.dumps(read)
     assert read["job"]["flown"] == "2026-05-14"
@@ -508,7 +509,7 @@ def test_a_job_as_read_is_plain_and_fits_the_schema(site: Path) -> None:
     assert read["dataset"][0]["files"] == ["cloud/*.laz"]
     assert read["dataset"][0]["height"] == "tin"
     assert read["claim"][0]["vertical_class_cm"] == 5.0
-    assert read["base"] == {"seen": "2026-05-01T10:00:00"}
+    assert read["base"]["flight"]["start"] == "2026-05-01T10:00:00"
     assert "site" in read["job"]
     assert "prepared_for" not in read["job"]
     jsonschema.validate(read, job_schema(), cls=jsonschema.Draft202012Validator)

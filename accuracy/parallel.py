@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -32,6 +33,8 @@ Progress = Callable[[str], None]
 #: How often tiles of workers that died are given out again.
 ATTEMPTS = 3
 CONNECT_S = 15
+#: How often results of a scheduler are fetched, its workers counted, and how long it may have none.
+POLL_S, LOOK_S, LOST_S = 0.02, 2.0, 30.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,7 +335,7 @@ class _Cluster:
         """Yield results of some tasks as they come; None where the scheduler gave up."""
         futures = [self._client.submit(work, tasks[number], pure=False) for number in chosen]
         numbers = {future.key: n for n, future in zip(chosen, futures, strict=True)}
-        for future in self._distributed.as_completed(futures, loop=self._client.loop):
+        for future in self._done(futures):
             try:
                 result = future.result()
             except self._distributed.KilledWorker:
@@ -344,6 +347,28 @@ class _Cluster:
                 ) from error
             yield numbers[future.key], result
             future.release()
+
+    def _done(self, futures: list[Any]) -> Iterator[Any]:
+        """Yield futures as they finish; without any worker they would never."""
+        finishing = self._distributed.as_completed(futures, loop=self._client.loop)
+        looked = seen = time.monotonic()
+        while not finishing.is_empty():
+            batch = finishing.next_batch(block=False)
+            yield from batch
+            now = time.monotonic()
+            if batch:
+                seen = now
+            elif now - looked > LOOK_S and self._client.status == "running":
+                looked = now
+                if self.count():
+                    seen = now
+                elif now - seen > LOST_S:
+                    raise UsageError(
+                        f"the scheduler at {self._address} has lost all its workers",
+                        remedy=f"start some with: dask worker {self._address} --nworkers 2",
+                    )
+            if not batch:
+                time.sleep(POLL_S)
 
     def count(self) -> int:
         """How many the scheduler has at this moment."""

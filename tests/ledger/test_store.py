@@ -4,11 +4,11 @@ import json
 import multiprocessing
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 
 import compare_site
 import pytest
+from ledger_writer import append, numbered
 
 from accuracy.comparison import compare
 from accuracy.errors import LedgerError, ResultError
@@ -27,13 +27,6 @@ def content(tmp_path_factory: pytest.TempPathFactory) -> bytes:
         processing={"filter": "median", "deep": {"cell": 0.5}},
     )
     return result.to_json().encode("utf-8")
-
-
-def numbered(content: bytes, number: int) -> bytes:
-    """Give the result as if it had been computed at another time."""
-    result = parse_result(content.decode(), "test")
-    finished = f"2026-05-{1 + number // 60:02d}T10:{number % 60:02d}:00+00:00"
-    return replace(result, run=replace(result.run, finished=finished)).to_json().encode()
 
 
 def test_what_is_recorded_comes_back_to_the_byte(tmp_path: Path, content: bytes) -> None:
@@ -65,17 +58,15 @@ def test_the_same_result_is_recorded_once(tmp_path: Path, content: bytes) -> Non
         assert len(ledger.entries()) == 2
 
 
-def _append(path: Path, content: bytes, first: int, count: int) -> None:
-    for number in range(first, first + count):
-        with Ledger.open(path, create=True) as ledger:
-            ledger.record(numbered(content, number))
-
-
 def test_processes_at_once_lose_nothing(tmp_path: Path, content: bytes) -> None:
     """Three spawned processes create the ledger and append 8 results each, all at once: 24, each once."""
     path = tmp_path / "l.sqlite"
+    (tmp_path / "result.json").write_bytes(content)
     context = multiprocessing.get_context("spawn")
-    workers = [context.Process(target=_append, args=(path, content, 8 * i, 8)) for i in range(3)]
+    workers = [
+        context.Process(target=append, args=(path, tmp_path / "result.json", 8 * i, 8), daemon=True)
+        for i in range(3)
+    ]
     for worker in workers:
         worker.start()
     for worker in workers:

@@ -309,7 +309,7 @@ def test_findings_come_with_their_remedies(demo: Result, page: Element) -> None:
         assert finding.code in line
         assert not finding.remedy or f"To do: {finding.remedy}" in line
     heads = [e.text for e in section.all() if e.tag in ("h3", "summary")]
-    assert heads == ["Warnings", "7 notes"]
+    assert heads == ["Warnings", "12 notes"]
 
 
 # --- plain words ----------------------------------------------------------------------------------------

@@ -150,7 +150,7 @@ def test_filters_narrow_the_table_and_fade_the_plan(
     form.locator("[name=text]").fill("no such id")
     assert cells(page, 0) == []
     form.locator("button[type=reset]").click()
-    page.wait_for_function("document.querySelectorAll('#d0 .mark.faded').length === 0")
+    page.locator("#d0 .mark.faded").first.wait_for(state="detached")
     assert len(cells(page, 0)) == N
     page.context.close()
 

@@ -112,6 +112,10 @@ def _edition_1(part: Part, cover: CoverGroup, area_km2: float) -> int | None:
 
 _NSSDA = Source("FGDC-STD-007.3-1998, Appendix 3-C.3, informative", "second-hand")
 _LBS = Source("USGS Lidar Base Specification 2025 rev. A, checkpoints", "read")
+_LBS_EARLIER = Source(
+    "USGS Lidar Base Specification 2025 rev. A, checkpoints, taken for this earlier edition",
+    "second-hand",
+)
 _AREA_2 = Source(
     "ASPRS Edition 2, Annex C: 30 and 120 as the USGS reads it, the steps between from memory",
     "from-memory",
@@ -167,8 +171,8 @@ USGS_LBS_2 = LayoutRules(
 )
 USGS_LBS_1 = LayoutRules(
     number=NumberRule(_edition_1, _AREA_1),
-    distribution=USGS_LBS_2.distribution,
-    siting=USGS_LBS_2.siting,
+    distribution=DistributionRule(_LBS_EARLIER, by_cover=True, required=True),
+    siting=SitingRule(_LBS_EARLIER, slope_deg=10.0, below=True, deviation_share=1.0 / 3.0),
     confirm=_SITE_LBS,
 )
 

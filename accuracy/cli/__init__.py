@@ -21,6 +21,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "demo": "accuracy.cli.demo",
         "inspect": "accuracy.cli.inspect",
         "report": "accuracy.cli.report",
+        "standards": "accuracy.cli.standards",
         "verify": "accuracy.cli.verify",
     }
 )

@@ -56,7 +56,12 @@ TOLD_IN_STATEMENT = (
 )
 
 
-def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None) -> Result:
+def verify(
+    job: Job,
+    progress: Progress = quiet,
+    reading: Reading | None = None,
+    kept: dict[str, Evidence] | None = None,
+) -> Result:
     """Test the deliverables of a job against its checkpoints and judge its claims.
 
     Parameters
@@ -65,6 +70,8 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         From `accuracy.load_job`.
     progress : callable
         Told, in words, what is being done.
+    kept : dict, optional
+        Filled with what the judge was given, by the name of the dataset.
 
     Raises
     ------
@@ -88,7 +95,10 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
-        result, more = _judge(prepared, item, values, findings, inputs)
+        evidence = _evidence(prepared, item, values.rows, findings)
+        if kept is not None:
+            kept[item.setting.name] = evidence
+        result, more = _judge(prepared, item, values, evidence, inputs)
         datasets.append(result)
         series[item.setting.name] = _series(prepared, item, values, findings)
         findings += more
@@ -175,11 +185,10 @@ def _judge(
     prepared: Prepared,
     item: Deliverable,
     measured: Measured,
-    findings: list[Finding],
+    evidence: Evidence,
     inputs: tuple[InputFile, ...],
 ) -> tuple[DatasetResult, list[Finding]]:
     name = item.setting.name
-    evidence = _evidence(prepared, item, measured.rows, findings)
     claims: list[ClaimResult] = []
     more: list[Finding] = []
     for claim in prepared.job.claim:

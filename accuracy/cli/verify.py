@@ -18,6 +18,7 @@ from accuracy.errors import ExitCode, UsageError
 
 if TYPE_CHECKING:
     from accuracy.measuring import Reading
+    from accuracy.standards.judge import Evidence
 
 EPILOG = f"""\b
 Example:
@@ -25,6 +26,8 @@ Example:
   writes the folder site/job.accuracy with result.json (the record), report.html,
   report.pdf, statement.txt, summary.txt and the residuals as .csv, .gpkg and
   .geojson, and prints the summary. accuracy report makes any of them again.
+  accuracy verify site/job.toml --under asprs-2014:vertical_class_cm=10,nssda-1998
+  judges by these, too, and shows all side by side with the tightest classes.
 
 {EXIT_CODES}"""
 
@@ -59,6 +62,13 @@ Example:
     help="Record SHA-256 of inputs, and take it from there while size and time agree.",
 )
 @click.option(
+    "--under",
+    multiple=True,
+    metavar="ID[:KEY=VALUE]",
+    help="Judge by these documents, too, and show all side by side. Several: with commas, or again.",
+)
+@click.option("--explain", is_flag=True, help="Show each formula with the numbers put in.")
+@click.option(
     "-q", "--quiet", is_flag=True, help="No progress, no summary; exit code and files only."
 )
 def command(
@@ -73,6 +83,8 @@ def command(
     index: Path | None,
     no_index: bool,
     reuse_hashes: bool,
+    under: tuple[str, ...],
+    explain: bool,
     quiet: bool,
 ) -> int:
     """Test the deliverables of JOB against its checkpoints and judge its claims."""
@@ -96,7 +108,9 @@ def command(
     if dry_run:
         return _check_only(loaded, quiet=quiet)
     ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
-    return run_and_write(job, output, as_json=as_json, quiet=quiet, ways=ways)
+    return run_and_write(
+        job, output, as_json=as_json, quiet=quiet, ways=ways, under=under, explain=explain
+    )
 
 
 @dataclass(frozen=True)
@@ -159,13 +173,18 @@ def run_and_write(
     as_json: bool,
     quiet: bool,
     ways: Ways | None = None,
+    under: tuple[str, ...] = (),
+    explain: bool = False,
 ) -> int:
     """Verify a job, write its result folder, and print what the user asked for."""
+    from accuracy.cli.editions import tell, with_editions
     from accuracy.job import load_job
     from accuracy.pipeline import verify
     from accuracy.reports import render_all
     from accuracy.reports.folder import check_replaceable, recover, result_folder, write_folder
 
+    job = with_editions(load_job(job_path), under)
+    evidence: dict[str, Evidence] = {}
     target = result_folder(output or job_path.with_name(f"{job_path.stem}.accuracy"))
     recovered = recover(target)
     check_replaceable(target)
@@ -173,14 +192,17 @@ def run_and_write(
     with Progress(quiet=quiet) as progress, ways.reading(target) as reading:
         if recovered:
             progress(recovered)
-        result = verify(load_job(job_path), progress, reading)
+        result = verify(job, progress, reading, evidence)
         files = render_all(result)
         write_folder(target, files)
     if as_json:
         write_out(files["result.json"].decode("utf-8"))
     elif not quiet:
         from accuracy.cli.colour import with_colour
+        from accuracy.reports.words import printable_lines
 
         write_out(with_colour(files["summary.txt"].decode("utf-8")))
+        for text in tell(job, evidence, under, explain=explain):
+            write_out("\n" + with_colour(printable_lines(text)))
         write_out(f"\nwritten to {output or job_path.with_name(target.name)}\n")
     return result.exit_code

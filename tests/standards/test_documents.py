@@ -34,9 +34,10 @@ EDGE: list[tuple[str, dict[str, Any], float, bool]] = [
 def test_value_equal_to_the_limit_and_one_step_beside(
     id_: str, claim: dict[str, Any], limit_m: float, at_limit: bool
 ) -> None:
-    """A value on the limit passes or not by the document's operator; clearly beyond never, within always."""
+    """A value on the limit passes or not by the document's operator; one unit in the last place above never."""
     standard = load_standard(id_)
-    for up_m, passes in ((limit_m, at_limit), (limit_m * 1.001, False), (limit_m * 0.999, True)):
+    above, below = math.nextafter(limit_m, 9.0), limit_m * 0.999
+    for up_m, passes in ((limit_m, at_limit), (above, False), (below, True)):
         evidence = make_evidence(60, vegetated=0, up_m=up_m, survey_v_m=0.0)
         assert (judge(standard, claim, evidence).verdict == "passes") is passes, up_m
 

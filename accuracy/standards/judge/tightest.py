@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 
-from accuracy.standards.judge.records import Evidence, Judgement
+from accuracy.standards.judge.records import Check, Evidence, Judgement
 from accuracy.standards.judge.rules import AXES
 from accuracy.standards.judge.verdict import judge
 from accuracy.standards.library import UNITS, ClaimKey, Standard
-from accuracy.stats import mean, show
+from accuracy.stats import mean, show_both
 
 #: Steps of a class that is a length: a tenth of a centimetre or a thousandth of a metre and alike.
 _STEP_M = Fraction(1, 1000)
@@ -46,10 +46,12 @@ def tightest(standard: Standard, evidence: Evidence) -> tuple[Tightest, ...]:
 
 
 def _of_key(standard: Standard, key: ClaimKey, evidence: Evidence) -> Tightest:
-    candidates = _choices(standard, key) if key.kind == "choice" else None
-    if candidates is not None:
+    best: float | str | None
+    tighter: float | str | None
+    if key.kind == "choice":
+        candidates = _choices(standard, key)
         best = next((c for c in candidates if _passes(standard, key, c, evidence)), None)
-        place = len(candidates) if best is None else candidates.index(best)
+        place = len(candidates) if best is None else candidates.index(str(best))
         tighter = candidates[place - 1] if place else None
     else:
         best, tighter = _length(standard, key, evidence)
@@ -110,13 +112,13 @@ def _needed(
         if f.code == "claim-survey-accuracy" and any(f.message.endswith(r) for r in _bare(judged))
     ]
     for measure in standard.requirements:
-        limit = measure.limit and measure.limit.metres(judged.claimed)
+        limit = measure.limit.metres(judged.claimed) if measure.limit else None
         check = next(
             (c for p in judged.parts for i, c in p.checks.items() if i == measure.id), None
         )
         if limit is None or check is None or check.passes is not False or check.value is None:
             continue
-        told.append(_smaller(check.name, check.value, limit))
+        told.append(_smaller(check, limit))
         if measure.estimator in ("rmse", "accuracy_95"):
             told += _without_bias(measure.cover, AXES[measure.component], evidence)
     rest = [r for r in _bare(judged) if not told]
@@ -127,8 +129,9 @@ def _bare(judged: Judgement) -> list[str]:
     return [reason for part in judged.parts for reason in part.reasons]
 
 
-def _smaller(name: str, value_m: float, limit_m: float) -> str:
-    return f"smaller errors: {name} is {show(value_m)} m, {show(limit_m)} m wanted"
+def _smaller(check: Check, limit_m: float) -> str:
+    texts = show_both(check.value or 0.0, limit_m, check.operator or "<=")
+    return f"smaller errors: {check.name} is {texts[0]} m, {texts[1]} m wanted"
 
 
 def _without_bias(cover: str, axes: tuple[str, ...], evidence: Evidence) -> list[str]:

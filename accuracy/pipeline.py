@@ -71,7 +71,12 @@ BASE_FILES = {
 }
 
 
-def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None) -> Result:
+def verify(
+    job: Job,
+    progress: Progress = quiet,
+    reading: Reading | None = None,
+    kept: dict[str, Evidence] | None = None,
+) -> Result:
     """Test the deliverables of a job against its checkpoints and judge its claims.
 
     Parameters
@@ -80,6 +85,8 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
         From `accuracy.load_job`.
     progress : callable
         Told, in words, what is being done.
+    kept : dict, optional
+        Filled with what the judge was given, by the name of the dataset.
 
     Raises
     ------
@@ -104,7 +111,10 @@ def verify(job: Job, progress: Progress = quiet, reading: Reading | None = None)
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
-        result, more = _judge(prepared, item, values, findings, inputs)
+        evidence = _evidence(prepared, item, values.rows, findings)
+        if kept is not None:
+            kept[item.setting.name] = evidence
+        result, more = _judge(prepared, item, values, evidence, findings, inputs)
         datasets.append(result)
         series[item.setting.name] = _series(
             prepared, item, values, findings, processing.base_in_plane(item.reference)
@@ -211,11 +221,11 @@ def _judge(
     prepared: Prepared,
     item: Deliverable,
     measured: Measured,
-    findings: list[Finding],
+    evidence: Evidence,
+    findings: Sequence[Finding],
     inputs: tuple[InputFile, ...],
 ) -> tuple[DatasetResult, list[Finding]]:
     name = item.setting.name
-    evidence = _evidence(prepared, item, measured.rows, findings)
     claims: list[ClaimResult] = []
     more: list[Finding] = []
     for claim in prepared.job.claim:

@@ -25,6 +25,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "inspect": "accuracy.cli.inspect",
         "plan": "accuracy.cli.plan",
         "report": "accuracy.cli.report",
+        "standards": "accuracy.cli.standards",
         "verify": "accuracy.cli.verify",
     }
 )

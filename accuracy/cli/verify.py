@@ -19,6 +19,7 @@ from accuracy.errors import ExitCode, UsageError
 if TYPE_CHECKING:
     from accuracy.measuring import Reading
     from accuracy.result import Result
+    from accuracy.standards.judge import Evidence
 
 EPILOG = f"""\b
 Example:
@@ -26,6 +27,8 @@ Example:
   writes the folder site/job.accuracy with result.json (the record), report.html,
   report.pdf, statement.txt, summary.txt and the residuals as .csv, .gpkg and
   .geojson, and prints the summary. accuracy report makes any of them again.
+  accuracy verify site/job.toml --under asprs-2014:vertical_class_cm=10,nssda-1998
+  judges by these, too, and shows all side by side with the tightest classes.
 
 {EXIT_CODES}"""
 
@@ -71,6 +74,13 @@ Example:
     "--junit", type=click.Path(path_type=Path), help="Write the claims as JUnit XML, too."
 )
 @click.option(
+    "--under",
+    multiple=True,
+    metavar="ID[:KEY=VALUE]",
+    help="Judge by these documents, too, and show all side by side. Several: with commas, or again.",
+)
+@click.option("--explain", is_flag=True, help="Show each formula with the numbers put in.")
+@click.option(
     "-q", "--quiet", is_flag=True, help="No progress, no summary; exit code and files only."
 )
 def command(
@@ -88,6 +98,8 @@ def command(
     record: bool,
     ledger: Path | None,
     junit: Path | None,
+    under: tuple[str, ...],
+    explain: bool,
     quiet: bool,
 ) -> int:
     """Test the deliverables of JOB against its checkpoints and judge its claims."""
@@ -114,7 +126,16 @@ def command(
         return _check_only(loaded, quiet=quiet)
     ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
     keep = Keeping(record, ledger, junit)
-    return run_and_write(job, output, as_json=as_json, quiet=quiet, ways=ways, keep=keep)
+    return run_and_write(
+        job,
+        output,
+        as_json=as_json,
+        quiet=quiet,
+        ways=ways,
+        keep=keep,
+        under=under,
+        explain=explain,
+    )
 
 
 @dataclass(frozen=True)
@@ -216,13 +237,18 @@ def run_and_write(
     quiet: bool,
     ways: Ways | None = None,
     keep: Keeping | None = None,
+    under: tuple[str, ...] = (),
+    explain: bool = False,
 ) -> int:
     """Verify a job, write its result folder, and print what the user asked for."""
+    from accuracy.cli.editions import tell, with_editions
     from accuracy.job import load_job
     from accuracy.pipeline import verify
     from accuracy.reports import render_all
     from accuracy.reports.folder import check_replaceable, recover, result_folder, write_folder
 
+    job = with_editions(load_job(job_path), under)
+    evidence: dict[str, Evidence] = {}
     target = result_folder(output or job_path.with_name(f"{job_path.stem}.accuracy"))
     recovered = recover(target)
     check_replaceable(target)
@@ -231,7 +257,7 @@ def run_and_write(
     with Progress(quiet=quiet) as progress, ways.reading(target) as reading:
         if recovered:
             progress(recovered)
-        result = verify(load_job(job_path), progress, reading)
+        result = verify(job, progress, reading, evidence)
         files = render_all(result)
         write_folder(target, files)
         recorded = keep.keep(result, files["result.json"], target)
@@ -239,8 +265,11 @@ def run_and_write(
         write_out(files["result.json"].decode("utf-8"))
     elif not quiet:
         from accuracy.cli.colour import with_colour
+        from accuracy.reports.words import printable_lines
 
         write_out(with_colour(files["summary.txt"].decode("utf-8")))
+        for text in tell(job, evidence, under, explain=explain):
+            write_out("\n" + with_colour(printable_lines(text)))
         write_out(f"\nwritten to {output or job_path.with_name(target.name)}\n")
         write_out(f"{recorded}\n" if recorded else "")
     return result.exit_code

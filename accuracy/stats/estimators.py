@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
-from accuracy.stats import formulas
+from accuracy.stats import formulas, probable
 
 if TYPE_CHECKING:
     import numpy as np
@@ -218,6 +218,37 @@ ESTIMATORS: Mapping[str, Estimator] = MappingProxyType(
         "abs_max": Estimator(
             lambda a: float(_lengths(a).max() if len(a) > 1 else abs(a[0]).max()),
             "largest absolute value",
+            figure=False,
+        ),
+        "mean_abs": Estimator(
+            lambda a: formulas.mean(abs(_lengths(a))),
+            "ISO 19157:2013, measure 28: mean of the distances",
+            figure=False,
+        ),
+        "p90_counted": Estimator(
+            lambda a: probable.p90_counted(_lengths(a)),
+            "smallest error that not more than 10 % of the points exceed: NMAS 1947",
+            figure=False,
+        ),
+        "bias_plus_2_std": Estimator(
+            lambda a: probable.bias_plus_std(a[0], 2.0),
+            "abs(mean) + 2 s: AHN quality page",
+            _ONE,
+            at_least=2,
+            figure=False,
+        ),
+        "le90": Estimator(
+            lambda a: probable.le90(a[0]),
+            "exact 90 % quantile of abs(error), normal with mean and s found: derived",
+            _ONE,
+            at_least=2,
+            figure=False,
+        ),
+        "ce90": Estimator(
+            lambda a: probable.ce90(a[0], a[-1]),
+            "exact 90 % radius, normal with mean and covariance found: derived",
+            ("horizontal",),
+            at_least=3,
             figure=False,
         ),
     }

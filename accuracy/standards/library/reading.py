@@ -48,6 +48,11 @@ ESTIMATORS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "accuracy_95": ("up", "horizontal"),
         "abs_mean": _ONE,
         "abs_max": _COMPONENTS,
+        "mean_abs": _COMPONENTS,
+        "p90_counted": _COMPONENTS,
+        "bias_plus_2_std": _ONE,
+        "le90": _ONE,
+        "ce90": ("horizontal",),
     }
 )
 

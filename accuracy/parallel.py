@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import reduce
 from pathlib import Path
@@ -227,6 +228,22 @@ def _lost(path: Path) -> FormatError:
     )
 
 
+@contextmanager
+def _interrupts_wait() -> Iterator[None]:
+    """Keep processes that are started here from hearing of interrupts, also before they ignore them.
+
+    They inherit what is blocked. The interrupt itself is not lost but comes at the end.
+    """
+    if not hasattr(signal, "pthread_sigmask"):  # Windows
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 class _Processes:
     """Processes of this machine, started afresh on every platform."""
 
@@ -246,7 +263,8 @@ class _Processes:
         """Yield results as they come; what a dead process leaves is given out again."""
         left = dict(enumerate(tasks))
         for _ in range(ATTEMPTS):
-            running = {self._pool.submit(work, task): n for n, task in left.items()}
+            with _interrupts_wait():
+                running = {self._pool.submit(work, task): n for n, task in left.items()}
             broken = False
             for future in as_completed(running):
                 try:
@@ -268,7 +286,9 @@ class _Processes:
         """Give the tiles out singly, so that the one that kills its worker is known by name."""
         for number, task in left.items():
             try:
-                yield number, self._pool.submit(work, task).result()
+                with _interrupts_wait():
+                    running = self._pool.submit(work, task)
+                yield number, running.result()
             except BrokenProcessPool:
                 self._pool.shutdown(wait=False, cancel_futures=True)
                 self._pool = self._start()

@@ -32,7 +32,6 @@ def test_the_section_as_read(demo: Path) -> None:
     assert (base.height.value, base.height.unit.value, base.height.to) == (1.672, "metre", "rim")
     assert base.located["observation"].written == "base/pillar2.26o"
     assert base.occupation[0].time_system == "GPS"
-    assert load_job(demo / "job.toml").notes == ()
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,7 @@ depend on how many workers read, in what order, or how often a lost one's tile w
 
 from __future__ import annotations
 
+import logging
 import multiprocessing
 import signal
 import time
@@ -303,6 +304,18 @@ class _Processes:
         self._pool.shutdown(wait=True, cancel_futures=True)
 
 
+def _hush(library: str) -> dict[logging.Logger, int]:
+    """Keep a library from logging what comes as an error of ours, traceback and all; give its levels."""
+    found = [logging.getLogger(library)]
+    found += [
+        logging.getLogger(n) for n in logging.root.manager.loggerDict if n.startswith(f"{library}.")
+    ]
+    levels = {logger: logger.level for logger in found}
+    for logger in found:
+        logger.setLevel(logging.CRITICAL + 1)
+    return levels
+
+
 class _Cluster:
     """Workers of a dask scheduler, which gives a lost worker's tasks out again itself."""
 
@@ -316,11 +329,13 @@ class _Cluster:
             ) from error
         self._distributed: Any = distributed
         self._address = address
+        self._levels = _hush("distributed")
         try:
             self._client: Any = self._distributed.Client(
                 address, timeout=CONNECT_S, set_as_default=False
             )
         except (OSError, ValueError, TimeoutError) as error:
+            self._restore_log()
             raise UsageError(
                 f"no scheduler answers at {address}",
                 remedy="start one with: dask scheduler; and give the address it prints",
@@ -397,3 +412,8 @@ class _Cluster:
     def close(self) -> None:
         """Leave the scheduler as it was."""
         self._client.close()
+        self._restore_log()
+
+    def _restore_log(self) -> None:
+        for logger, level in self._levels.items():
+            logger.setLevel(level)

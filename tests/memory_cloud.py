@@ -31,7 +31,7 @@ class MemoryCloud:
         columns = [np.asarray(c, dtype=np.int64) for c in (x, y, z)]
         n = len(columns[0])
         step = Fraction(scale)
-        grid = StoredGrid((step, step, step), tuple(Fraction(o) for o in offset))  # type: ignore[arg-type]
+        grid = StoredGrid((step, step, step), tuple(Fraction(o) for o in offset))
         self.batch = PointBatch(
             grid,
             *columns,

@@ -79,9 +79,17 @@ def test_the_footprint_of_a_raster_is_that_of_its_data(tmp_path: Path) -> None:
     heights = np.full((40, 80), 5.0, np.float32)
     heights[:, 40:] = -9999.0
     with rasterio.open(
-        path, "w", driver="GTiff", height=40, width=80, count=1, dtype="float32", nodata=-9999.0,
-        transform=rasterio.Affine(0.5, 0, 1000.0, 0, -0.5, 2000.0), crs="EPSG:6341",
-    ) as file:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        height=40,
+        width=80,
+        count=1,
+        dtype="float32",
+        nodata=-9999.0,
+        transform=rasterio.Affine(0.5, 0, 1000.0, 0, -0.5, 2000.0),
+        crs="EPSG:6341",
+    ) as file:
         file.write(heights, 1)
     area = of_rasters([open_raster(path)], METRE)
     assert area is not None

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jobs import CRS, plane_checkpoints, write_job, write_plane_cloud, write_points_table
 
 from accuracy.cli import run
 from accuracy.errors import ExitCode, FormatError, UsageError
@@ -204,6 +205,48 @@ def test_a_scheduler_that_is_absent_or_has_no_workers_is_told(
     with pytest.raises(UsageError, match="has no workers") as caught:
         Workers(scheduler=worker[2])
     assert worker[2] in str(caught.value.remedy)
+
+
+def test_a_scheduler_that_goes_away_is_told_without_a_traceback(
+    tmp_path: Path, started: Callable[[Sequence[str]], subprocess.Popen[bytes]]
+) -> None:
+    """The scheduler dies while a tile is read: exit code 2, a remedy, and nothing of the library's."""
+    site = tmp_path / "site"
+    site.mkdir()
+    write_plane_cloud(site / "a.laz", wkt=None)
+    write_points_table(site / "points.csv", plane_checkpoints())
+    dataset = {"name": "cloud", "kind": "point-cloud", "files": ["a.laz"], "crs": CRS}
+    job, mark, preload = (
+        write_job(site, datasets=[dataset]),
+        tmp_path / "mark",
+        tmp_path / "slow.py",
+    )
+    preload.write_text(
+        "import time\nfrom pathlib import Path\nimport accuracy.parallel as parallel\n"
+        f"parallel.read_tile = lambda task: (Path({str(mark)!r}).touch(), time.sleep(600))\n",
+        "utf-8",
+    )
+    scheduler, worker, verify = readme_commands(free_port())
+    process = started(scheduler)
+    started([*worker, "--preload", str(preload)])
+    program = "import sys; from accuracy.cli import run; sys.exit(run())"
+    running = subprocess.Popen(
+        [sys.executable, "-c", program, "verify", str(job), *verify[3:], "-q"],
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        wait_for(mark.exists)
+        process.kill()
+        _, told = running.communicate(timeout=60)
+    finally:
+        running.kill()
+    assert running.returncode == ExitCode.COULD_NOT_RUN
+    assert told.startswith(f"error: the scheduler at {worker[2]} went away")
+    assert "remedy: start it again" in told
+    assert "Traceback" not in told
+    assert not job.with_name("job.accuracy").exists()
 
 
 def test_a_scheduler_that_loses_its_workers_is_told(

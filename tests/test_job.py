@@ -358,13 +358,16 @@ def test_all_mistakes_at_once_in_the_order_of_the_document(site: Path) -> None:
     ("text", "where"),
     [
         ("", {"job", "checkpoints", "dataset"}),
-        ("job = 1\ncheckpoints = []\ndataset = 2\nclaim = 3", {"job", "checkpoints", "dataset", "claim"}),
+        (
+            "job = 1\ncheckpoints = []\ndataset = 2\nclaim = 3",
+            {"job", "checkpoints", "dataset", "claim"},
+        ),
         ("dataset = [1]\nclaim = [2]", {"job", "checkpoints", "dataset[0]", "claim[0]"}),
         ("[dataset]\n[claim]", {"job", "checkpoints", "dataset", "claim"}),
         ("[checkpoints.exclude]", {"job", "checkpoints.file", "checkpoints.exclude", "dataset"}),
         ("processing = 1\narea = 2", {"job", "checkpoints", "dataset", "processing", "area"}),
     ],
-)  # fmt: skip
+)
 def test_jobs_of_the_wrong_shape(site: Path, text: str, where: set[str]) -> None:
     """Missing sections, and values where tables belong, are problems like others."""
     assert set(problems(site, text)) == where
@@ -406,7 +409,7 @@ SCALARS = st.sampled_from(
 )
 TREES = st.recursive(
     SCALARS, lambda inner: st.lists(inner, max_size=3) | st.dictionaries(KEYS, inner, max_size=4)
-)  # fmt: skip
+)
 
 
 @given(data=st.dictionaries(KEYS, TREES, max_size=5))

@@ -27,9 +27,14 @@ def test_free_keys_are_recorded_as_written(tmp_path: Path) -> None:
         "filter = {cell = 0.5, kinds = ['a']}\n",
     )
     assert load_job(path).as_read()["processing"] == {
-        "name": "strict", "level": 3, "weight": 0.5, "on": True, "day": "2026-05-14", "bands": [1, 2],
+        "name": "strict",
+        "level": 3,
+        "weight": 0.5,
+        "on": True,
+        "day": "2026-05-14",
+        "bands": [1, 2],
         "filter": {"cell": 0.5, "kinds": ["a"]},
-    }  # fmt: skip
+    }
 
 
 def test_a_file_of_settings_is_an_input_with_its_hash(tmp_path: Path) -> None:

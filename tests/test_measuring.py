@@ -137,7 +137,7 @@ def prepared_positions(folder: Path) -> Prepared:
 
 def rows_of(prepared: Prepared, **plan: str) -> tuple[ResidualRow, ...]:
     (item,) = prepared.deliverables
-    changed = replace(item, plan=replace(item.plan, **plan))  # type: ignore[arg-type]
+    changed = replace(item, plan=replace(item.plan, **plan))
     return measure(changed, prepared.table.points, prepared.roles, quiet).rows
 
 

@@ -138,7 +138,7 @@ def test_a_plane_gives_the_residuals_that_were_put_in(tmp_path: Path) -> None:
             "claim-no-residuals",
         ),
     ],
-)  # fmt: skip
+)
 def test_the_table_of_verdicts(
     tmp_path: Path, changes: dict[str, Any], verdict: str, code: str | None
 ) -> None:
@@ -314,7 +314,7 @@ def test_published_differences_of_the_strasbourg_block(shared_data: Path, tmp_pa
             assert row.residual is not None
             found = (row.residual.east_m, row.residual.north_m, row.residual.up_m)
             expected = [float(published[f"published_d{axis}"]) for axis in "xyz"]
-            assert_metres(found, expected, within_m=1e-9)  # type: ignore[arg-type]
+            assert_metres(found, expected, within_m=1e-9)
         assert result.verdict == "no-statement"  # 14 and 2 points: the document wants 20
 
 

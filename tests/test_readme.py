@@ -89,7 +89,15 @@ def test_top_level_is_the_house() -> None:
         ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
     ).stdout.splitlines()
     allowed = {
-        "README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE", "accuracy", "tests", "checkpoints",
-        "reports", ".ci", ".gitignore",
-    }  # fmt: skip
+        "README.md",
+        "DEVELOPERS.md",
+        "pyproject.toml",
+        "LICENSE",
+        "accuracy",
+        "tests",
+        "checkpoints",
+        "reports",
+        ".ci",
+        ".gitignore",
+    }
     assert {name.split("/")[0] for name in listed} <= allowed

@@ -8,14 +8,14 @@ from accuracy.units import LengthUnit
 METRE = LengthUnit.METRE
 
 
-def rows(*points: Checkpoint, slope_deg: float = 0.0, roles: Roles | None = None) -> tuple:  # type: ignore[type-arg]
+def rows(*points: Checkpoint, slope_deg: float = 0.0, roles: Roles | None = None) -> tuple:
     sample = Sample(10.5, support=Support(9, slope_deg=slope_deg))
     return height_residuals(points, [sample] * len(points), roles or Roles(), METRE, METRE)
 
 
 def point(**changes: object) -> Checkpoint:
     values: dict[str, object] = {"id": "A", "easting": 1.0, "northing": 2.0, "height": 10.0}
-    return Checkpoint(**(values | changes))  # type: ignore[arg-type]
+    return Checkpoint(**(values | changes))
 
 
 def test_the_sign_is_measured_minus_surveyed() -> None:

@@ -73,7 +73,7 @@ def _differences(
         old, new = before.get(key), after.get(key)
         if old != new:
             kind = "added" if old is None else "removed" if new is None else "changed"
-            yield Change(run, area, key, kind, old, new)  # type: ignore[arg-type]
+            yield Change(run, area, key, kind, old, new)  # type: ignore[arg-type]  # one of three words
 
 
 def _processing(before: Result, after: Result, run: int) -> Iterator[Change]:

@@ -15,7 +15,7 @@ from accuracy.comparison.loading import LoadedRun, load_run
 from accuracy.comparison.points import Side, match
 from accuracy.comparison_record import ClaimPair, Comparison, Group, Points, RunSide, Settings
 from accuracy.errors import UsageError
-from accuracy.findings import Finding, Severity
+from accuracy.findings import Component, Finding, Severity
 from accuracy.result import ClaimResult, DatasetResult, Result
 from accuracy.stats import paired
 from accuracy.units import LengthUnit
@@ -220,7 +220,7 @@ def _of_cover(sides: Sequence[Side], points: Points, cover: str) -> list[str]:
 
 
 def _group_findings(its: Group) -> Iterator[Finding]:
-    component = (
+    component: Component = (
         "vertical" if its.component == "up" else "all" if its.component == "3d" else "horizontal"
     )
     what = f"{its.component}, {its.cover}"
@@ -230,7 +230,7 @@ def _group_findings(its: Group) -> Iterator[Finding]:
             Severity.BLOCKING,
             f"{what}: no checkpoint is judged in all runs at the same place",
             dataset=its.dataset,
-            component=component,  # type: ignore[arg-type]
+            component=component,
             remedy="verify all runs with the same checkpoints",
         )
     elif its.tolerance_m is None:
@@ -239,7 +239,7 @@ def _group_findings(its: Group) -> Iterator[Finding]:
             Severity.WARNING,
             f"{what}: {its.tolerance_source}, and no verdict; the figures stand for information",
             dataset=its.dataset,
-            component=component,  # type: ignore[arg-type]
+            component=component,
             remedy="claim a limit, or say with --tolerance-m which change of the RMSE matters",
         )
 

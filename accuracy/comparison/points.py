@@ -104,10 +104,16 @@ def _way(first: Side, side: Side) -> str | None:
     same = all(
         getattr(mine, key) == getattr(its, key)
         for key in (
-            "horizontal_wkt", "horizontal_unit", "vertical_kind", "vertical_wkt", "vertical_unit", "geoid",
-            "epoch_year", "frame",
+            "horizontal_wkt",
+            "horizontal_unit",
+            "vertical_kind",
+            "vertical_wkt",
+            "vertical_unit",
+            "geoid",
+            "epoch_year",
+            "frame",
         )
-    )  # fmt: skip
+    )
     return "table" if same else None
 
 

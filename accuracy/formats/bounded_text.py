@@ -44,7 +44,7 @@ def lines(path: Path, *, most_bytes: int, what: str) -> Iterator[str]:
                     where=where,
                     remedy="decompress it, or compress it by gzip",
                 )
-            stream: IO[bytes] = gzip.GzipFile(fileobj=raw) if start == _GZIP else raw  # type: ignore[assignment]
+            stream: IO[bytes] = gzip.GzipFile(fileobj=raw) if start == _GZIP else raw  # type: ignore[assignment]  # both read bytes
             number = 0
             # a file of empty lines is as slow as many times its size
             while read < most_bytes and number < most_bytes // 32:

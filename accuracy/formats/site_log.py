@@ -110,7 +110,7 @@ def read_site_log(path: Path) -> SiteLog:
         )
     unreadable: list[str] = []
     place = blocks.get(("2", ""), {})
-    xyz = [number(place.get(f"{axis} coordinate (m)", "")) for axis in "xyz"]
+    x_m, y_m, z_m = (number(place.get(f"{axis} coordinate (m)", "")) for axis in "xyz")
     numbered = [
         (key, values) for key, values in blocks.items() if key[1].isdigit() and int(key[1]) > 0
     ]
@@ -118,7 +118,7 @@ def read_site_log(path: Path) -> SiteLog:
         station=station,
         site_name=site.get("site name", "").strip(),
         marker=site.get("marker description", "").strip(),
-        position_m=None if None in xyz else (xyz[0], xyz[1], xyz[2]),  # type: ignore[arg-type]
+        position_m=None if x_m is None or y_m is None or z_m is None else (x_m, y_m, z_m),
         receivers=tuple(
             values.get("receiver type", "").strip()
             for (section, _), values in numbered
@@ -151,7 +151,7 @@ def _equipment(name: str, values: Mapping[str, str], unreadable: list[str]) -> E
         found = _DATE.match(text)
         try:
             if found:
-                return datetime(*(int(part or 0) for part in found.groups()))  # type: ignore[arg-type]
+                return datetime(*(int(part or 0) for part in found.groups()))  # type: ignore[arg-type]  # five numbers, no zone
         except ValueError:
             found = None
         if text and not text.startswith("("):

@@ -39,7 +39,7 @@ def on_one_plane(
     other = target
     if target.horizontal_kind == "geocentric":
         degrees = {"horizontal_kind": "geographic", "horizontal_unit": None}
-        plane, other = replace(plane, **degrees), replace(other, **degrees)  # type: ignore[arg-type]
+        plane, other = replace(plane, **degrees), replace(other, **degrees)  # type: ignore[arg-type]  # named as the fields are
     if one_frame:
         plane = replace(
             plane,
@@ -49,7 +49,7 @@ def on_one_plane(
         )
     else:
         still = {"dynamic": False, "ensemble": False, "epoch_year": None}
-        plane, other = replace(plane, **still), replace(other, **still)  # type: ignore[arg-type]
+        plane, other = replace(plane, **still), replace(other, **still)  # type: ignore[arg-type]  # the same
     one_zero = plane.vertical_kind == other.vertical_kind and (
         plane.vertical_kind == "ellipsoidal"
         or datum_name(plane.vertical_wkt) == datum_name(other.vertical_wkt)

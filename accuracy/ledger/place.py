@@ -10,12 +10,40 @@ from pathlib import Path, PurePath, PurePosixPath
 #: Types of file systems that other machines share (names as Linux lists them; from memory).
 _SHARED = frozenset(
     {
-        "9p", "afs", "beegfs", "ceph", "cifs", "davfs", "fuse.ceph", "fuse.cephfs", "fuse.davfs", "fuse.davfs2",
-        "fuse.glusterfs", "fuse.gvfsd-fuse", "fuse.mergerfs", "fuse.rclone", "fuse.s3fs", "fuse.sshfs",
-        "fuse.vmhgfs-fuse", "gfs2", "glusterfs", "gpfs", "lustre", "ncpfs", "nfs", "nfs4", "ocfs2", "orangefs",
-        "prl_fs", "smb2", "smb3", "smbfs", "vboxsf", "virtiofs",
+        "9p",
+        "afs",
+        "beegfs",
+        "ceph",
+        "cifs",
+        "davfs",
+        "fuse.ceph",
+        "fuse.cephfs",
+        "fuse.davfs",
+        "fuse.davfs2",
+        "fuse.glusterfs",
+        "fuse.gvfsd-fuse",
+        "fuse.mergerfs",
+        "fuse.rclone",
+        "fuse.s3fs",
+        "fuse.sshfs",
+        "fuse.vmhgfs-fuse",
+        "gfs2",
+        "glusterfs",
+        "gpfs",
+        "lustre",
+        "ncpfs",
+        "nfs",
+        "nfs4",
+        "ocfs2",
+        "orangefs",
+        "prl_fs",
+        "smb2",
+        "smb3",
+        "smbfs",
+        "vboxsf",
+        "virtiofs",
     }
-)  # fmt: skip
+)
 
 #: Value of GetDriveTypeW for a network drive (Windows API; from memory).
 _DRIVE_REMOTE = 4

@@ -230,7 +230,10 @@ class Ledger:
 
     def _look(self) -> tuple[int, int, int]:
         """Give the mark, the version and the number of tables."""
-        one: Callable[[str], int] = lambda sql: int(self._connection.execute(sql).fetchone()[0])  # noqa: E731
+
+        def one(sql: str) -> int:
+            return int(self._connection.execute(sql).fetchone()[0])
+
         return (
             one("PRAGMA application_id"),
             one("PRAGMA user_version"),

@@ -182,7 +182,7 @@ def _counted(result: Result) -> str:
     told = [
         f"{number} {one if number == 1 else many}"
         for verdict, one, many in _COUNTED
-        if (number := verdicts.count(verdict))  # type: ignore[arg-type]
+        if (number := verdicts.count(verdict))  # type: ignore[arg-type]  # one of the words
     ]
     if not told:
         return "Nothing is claimed in the job; the figures stand below."

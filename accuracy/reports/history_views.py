@@ -17,9 +17,24 @@ from accuracy.units import LengthUnit
 _BAR = 24
 
 COLUMNS = (
-    "run", "finished", "flown", "site", "sensor", "title", "dataset", "component", "cover", "n", "rmse_m",
-    "mean_m", "std_m", "verdict", "tool_version", "settings", "result_sha256",
-)  # fmt: skip
+    "run",
+    "finished",
+    "flown",
+    "site",
+    "sensor",
+    "title",
+    "dataset",
+    "component",
+    "cover",
+    "n",
+    "rmse_m",
+    "mean_m",
+    "std_m",
+    "verdict",
+    "tool_version",
+    "settings",
+    "result_sha256",
+)
 
 Settings = Mapping[int, Mapping[str, str]]
 
@@ -120,10 +135,24 @@ def as_csv(entries: Sequence[Entry], settings: Settings) -> str:
         told = "; ".join(f"{key}={value}" for key, value in settings[entry.number].items())
         for figure in entry.figures:
             cells = (
-                entry.number, entry.finished, entry.flown, entry.site, entry.sensor, entry.title,
-                figure.dataset, figure.component, figure.cover, figure.n, figure.rmse_m, figure.mean_m,
-                figure.std_m, _verdict(entry, figure), entry.tool_version, told, entry.sha256,
-            )  # fmt: skip
+                entry.number,
+                entry.finished,
+                entry.flown,
+                entry.site,
+                entry.sensor,
+                entry.title,
+                figure.dataset,
+                figure.component,
+                figure.cover,
+                figure.n,
+                figure.rmse_m,
+                figure.mean_m,
+                figure.std_m,
+                _verdict(entry, figure),
+                entry.tool_version,
+                told,
+                entry.sha256,
+            )
             writer.writerow(
                 "" if cell is None else safe(cell) if isinstance(cell, str) else repr(cell)
                 for cell in cells

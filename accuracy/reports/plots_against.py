@@ -49,7 +49,7 @@ def against_height(subject: Subject) -> Figure | None:
 
 def against_slope(subject: Subject) -> Figure | None:
     """Draw height residuals against the slope of the ground in the deliverable."""
-    of: Of = lambda row: row.support.slope_deg if row.support else None  # noqa: E731
+    of: Of = lambda row: row.support.slope_deg if row.support else None  # noqa: E731 - the same
     return _against(subject, of, "slope", "Slope of the ground in degrees", subject.axes)
 
 

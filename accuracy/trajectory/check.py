@@ -138,9 +138,21 @@ def check_trajectory(
         stated = limits.planned_height_tolerance_m is not None
         findings += ground.height_findings(name, height, stated)
     return _record(
-        table, name, track, positions, flown, speed, angles, height, heard, gaps,
-        overlaps=tuple(overlaps), time_checks=tuple(checks), quality=told, findings=tuple(findings),
-    )  # fmt: skip
+        table,
+        name,
+        track,
+        positions,
+        flown,
+        speed,
+        angles,
+        height,
+        heard,
+        gaps,
+        overlaps=tuple(overlaps),
+        time_checks=tuple(checks),
+        quality=told,
+        findings=tuple(findings),
+    )
 
 
 def _record(

@@ -19,7 +19,7 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent)]
 
-import simulated_runs as sim  # noqa: E402
+import simulated_runs as sim
 
 SIZES = (8, 20, 30, 60)
 

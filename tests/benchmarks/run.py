@@ -21,14 +21,14 @@ from typing import NamedTuple
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parents[1])]
 
-import clouds  # noqa: E402
-import laspy  # noqa: E402
-import lazrs  # noqa: E402
-import numpy as np  # noqa: E402
+import clouds
+import laspy
+import lazrs
+import numpy as np
 
-from accuracy.formats import las_search, open_cloud  # noqa: E402
-from accuracy.formats.las import open_las, point_dtype  # noqa: E402
-from accuracy.sampling.tin import CloudSetting, sample_cloud  # noqa: E402
+from accuracy.formats import las_search, open_cloud
+from accuracy.formats.las import open_las, point_dtype
+from accuracy.sampling.tin import CloudSetting, sample_cloud
 
 XY, XYZ_CLASS_FLAGS, ALL = 0, 1 | 2 | 4, 0xFFFFFFFF
 RADIUS_M = 2.0
@@ -60,7 +60,7 @@ def row(what: str, floor_name: str, value: Cost, floor: Cost, target: float) -> 
     ratio = value.clock / floor.clock
     ROWS.append(ratio <= target)
     of_cpu = f"{value.cpu / floor.cpu:.3f}" if value.cpu and floor.cpu else "-"
-    print(  # noqa: T201
+    print(
         f"| {what} | {value.clock:.3f} | {floor_name} | {floor.clock:.3f} | {ratio:.3f} | {of_cpu} | "
         f"{target:g} |{'' if ROWS[-1] else ' missed |'}",
         flush=True,
@@ -188,7 +188,7 @@ def raster(folder: Path) -> None:
 
     counter = Path("/proc/self/io")
     if not counter.exists():
-        print("| raster | bytes cannot be counted on this system | | | | |")  # noqa: T201
+        print("| raster | bytes cannot be counted on this system | | | | |")
         return
     path, side, block = folder / "raster.tif", 20_000, 256
     profile = {"driver": "GTiff", "width": side, "height": side, "count": 1, "dtype": "float32"}
@@ -289,7 +289,7 @@ def measure_apart(kind: str, path: Path, points: int) -> None:
         interpolate = scipy.interpolate.LinearNDInterpolator(triangles, read.z[ground])
         interpolate(np.column_stack([x, y]) - places[0])
     seconds = time.perf_counter() - start
-    print(json.dumps({"seconds": seconds, "mb": resident_mb("VmHWM") - base}))  # noqa: T201
+    print(json.dumps({"seconds": seconds, "mb": resident_mb("VmHWM") - base}))
 
 
 def _format6(folder: Path, points: int) -> Path:
@@ -302,7 +302,7 @@ def _format6(folder: Path, points: int) -> Path:
 def memory(folder: Path, points: int, factor: int) -> None:
     """Compare peak memory of a file with that of one many times as large, and of the usual script."""
     if not Path("/proc/self/status").exists():
-        print("| memory | cannot be counted on this system | | | | | |")  # noqa: T201
+        print("| memory | cannot be counted on this system | | | | | |")
         return
     small = apart("ours", _format6(folder, points), points)
     path = folder / "large.laz"
@@ -355,9 +355,9 @@ def main() -> None:
         measure_apart(asked.apart[0], Path(asked.apart[1]), int(asked.apart[2]))
         return
     cores = os.cpu_count()
-    print(f"{asked.points} points at 200 per m2, {cores} cores, best of three, seconds\n")  # noqa: T201
-    print("| what | measured | floor | floor's | ratio | of processor time | target |")  # noqa: T201
-    print("|---|---|---|---|---|---|---|")  # noqa: T201
+    print(f"{asked.points} points at 200 per m2, {cores} cores, best of three, seconds\n")
+    print("| what | measured | floor | floor's | ratio | of processor time | target |")
+    print("|---|---|---|---|---|---|---|")
     with tempfile.TemporaryDirectory(dir=asked.folder) as name:
         folder = Path(name)
         parts: dict[str, Callable[[], None]] = {
@@ -372,7 +372,7 @@ def main() -> None:
         for part in asked.only or parts:
             parts[part]()
     missed = ROWS.count(False)
-    print(f"\n{len(ROWS)} lines, {missed} missed")  # noqa: T201
+    print(f"\n{len(ROWS)} lines, {missed} missed")
 
 
 if __name__ == "__main__":

@@ -25,7 +25,7 @@ def spawn(*arguments: str, **options: object) -> subprocess.CompletedProcess[str
         encoding="utf-8",
         timeout=120,
         check=False,
-        **options,  # type: ignore[call-overload]
+        **options,
     )
 
 
@@ -61,9 +61,12 @@ def test_help_names_every_exit_code(capsys: pytest.CaptureFixture[str]) -> None:
     ],
 )
 def test_wrong_use_is_one_clear_message_and_code_2(
-    arguments: list[str], says: str, capsys: pytest.CaptureFixture[str], tmp_path: Path,
+    arguments: list[str],
+    says: str,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-) -> None:  # fmt: skip
+) -> None:
     """Usage errors: stderr only, exit code 2 (click's own would be 1, which means that a claim fails)."""
     monkeypatch.chdir(tmp_path)
     assert run(arguments) == ExitCode.COULD_NOT_RUN

@@ -149,8 +149,12 @@ def test_a_foreign_environment_is_reported_and_harmless(tmp_path: Path) -> None:
     for more in ({}, {"PROJ_DATA": str(foreign), "PROJ_LIB": str(foreign)}):
         done = subprocess.run(
             [sys.executable, "-m", "accuracy", "datum", str(path), "-q"],
-            capture_output=True, encoding="utf-8", timeout=120, check=False, env=clean | more,
-        )  # fmt: skip
+            capture_output=True,
+            encoding="utf-8",
+            timeout=120,
+            check=False,
+            env=clean | more,
+        )
         assert done.returncode == ExitCode.PASSES, done.stderr
         texts.append(done.stdout)
     assert texts[1].startswith(texts[0])

@@ -305,7 +305,7 @@ def test_values_that_are_no_numbers_are_left_out(runs: Mapping[str, Result]) -> 
     rows = list(after.datasets[0].residuals)
     for i, value in enumerate((float("nan"), float("inf"))):
         assert rows[i].residual is not None
-        rows[i] = replace(rows[i], residual=replace(rows[i].residual, up_m=value))  # type: ignore[type-var]
+        rows[i] = replace(rows[i], residual=replace(rows[i].residual, up_m=value))
     after = replace(after, datasets=(replace(after.datasets[0], residuals=tuple(rows)),))
     after = replace(after, datasets=after.datasets)
     from accuracy.comparison.loading import LoadedRun

@@ -99,11 +99,13 @@ def test_what_is_no_outline_is_refused(tmp_path: Path) -> None:
         b"[" * 100_000,
         json.dumps(point).encode(),
         json.dumps({"type": "Polygon", "coordinates": [RING[:-1]]}).encode(),
-        json.dumps({"type": "Polygon", "coordinates": [[(0, 0), (1, float("nan")), (2, 2), (0, 0)]]}).encode(),
+        json.dumps(
+            {"type": "Polygon", "coordinates": [[(0, 0), (1, float("nan")), (2, 2), (0, 0)]]}
+        ).encode(),
         json.dumps({"type": "Polygon", "coordinates": [[1, 2, 3]]}).encode(),
         packaged("area")[:8192],
         packaged("area").replace(b"GP\x00", b"XX\x00"),
-    ]:  # fmt: skip
+    ]:
         path.write_bytes(content)
         with pytest.raises(FormatError) as caught:
             read_outline(path)

@@ -184,10 +184,20 @@ def _hand_made_geotiff(path: Path, raster_type: int, values: NDArray[np.float32]
     at = 8
     scale_at, tie_at, keys_at = at + len(data), at + len(data) + 24, at + len(data) + 72
     entries = [
-        (256, 3, 1, cols), (257, 3, 1, rows), (258, 3, 1, 32), (259, 3, 1, 1), (262, 3, 1, 1),
-        (273, 4, 1, at), (277, 3, 1, 1), (278, 3, 1, rows), (279, 4, 1, len(data)), (339, 3, 1, 3),
-        (33550, 12, 3, scale_at), (33922, 12, 6, tie_at), (34735, 3, 16, keys_at),
-    ]  # fmt: skip
+        (256, 3, 1, cols),
+        (257, 3, 1, rows),
+        (258, 3, 1, 32),
+        (259, 3, 1, 1),
+        (262, 3, 1, 1),
+        (273, 4, 1, at),
+        (277, 3, 1, 1),
+        (278, 3, 1, rows),
+        (279, 4, 1, len(data)),
+        (339, 3, 1, 3),
+        (33550, 12, 3, scale_at),
+        (33922, 12, 6, tie_at),
+        (34735, 3, 16, keys_at),
+    ]
     directory = struct.pack("<H", len(entries))
     for tag, kind, count, value in entries:
         short = kind == 3 and count == 1

@@ -84,8 +84,11 @@ def test_no_data_is_nan_whether_declared_or_customary(
     raster = open_elevation_raster(write(tmp_path / "a.tif", values, nodata=written))
     found = raster.coarse(0, 0, 8, 8, 1)
     assert {tuple(place) for place in np.argwhere(np.isnan(found))} == {
-        (0, 0), (2, 2), (4, 4), (6, 6),
-    }  # fmt: skip
+        (0, 0),
+        (2, 2),
+        (4, 4),
+        (6, 6),
+    }
 
 
 def test_a_closed_file_is_opened_again(tmp_path: Path) -> None:

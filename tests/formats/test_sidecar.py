@@ -25,9 +25,17 @@ def wkt(code: str, version: str = "WKT1_GDAL") -> str:
 def write_tiff(path: Path, code: str | int | None, **options: object) -> Path:
     """Write a small GeoTIFF by GDAL."""
     with rasterio.open(
-        path, "w", driver="GTiff", width=4, height=3, count=1, dtype="float32",
-        transform=Affine(1, 0, 412000, 0, -1, 5012000), crs=code, **options,
-    ) as out:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        width=4,
+        height=3,
+        count=1,
+        dtype="float32",
+        transform=Affine(1, 0, 412000, 0, -1, 5012000),
+        crs=code,
+        **options,
+    ) as out:
         out.write(np.ones((1, 3, 4), np.float32))
     return path
 

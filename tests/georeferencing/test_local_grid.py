@@ -159,11 +159,13 @@ units = st.sampled_from([M, FT, FTUS])
     turn=st.floats(-360.0, 360.0),
     translation=st.sampled_from([(0.0, 0.0), (-400_000.0, -4_995_000.0), (12.34, -56.78)]),
     tilt=st.tuples(st.floats(-1e-3, 1e-3), st.floats(-1e-3, 1e-3)),
-    place=st.tuples(st.floats(-5000.0, 5000.0), st.floats(-5000.0, 5000.0), st.floats(-100.0, 4000.0)),
+    place=st.tuples(
+        st.floats(-5000.0, 5000.0), st.floats(-5000.0, 5000.0), st.floats(-100.0, 4000.0)
+    ),
     sides=st.builds(
         lambda grid, h, v: Sides("g", grid, h, v), st.sampled_from([UTM, STATE_PLANE]), units, units
     ),
-)  # fmt: skip
+)
 def test_both_ways_are_inverse(
     direction: Any,
     scale: float,
@@ -355,18 +357,36 @@ def test_standard_errors_against_monte_carlo() -> None:
         e, n, h = local.to_local(*one(E0 + 700.0, N0 - 500.0, H0))
         assert h is not None
         rows.append(
-            [local.scale_ppm, local.rotation_clockwise_deg, local.local_easting, local.shift_m,
-             local.tilt_north_m_per_m, local.tilt_east_m_per_m, e[0], n[0], h[0]]
-        )  # fmt: skip
+            [
+                local.scale_ppm,
+                local.rotation_clockwise_deg,
+                local.local_easting,
+                local.shift_m,
+                local.tilt_north_m_per_m,
+                local.tilt_east_m_per_m,
+                e[0],
+                n[0],
+                h[0],
+            ]
+        )
         place = local.from_origin_m(*one(E0 + 700.0, N0 - 500.0))
         at_place, high = fit.horizontal_se_m(*place), fit.vertical_se_m(*place)
         assert at_place is not None
         assert high is not None
         each = float(at_place[0]) / math.sqrt(2.0)
         told.append(
-            [fit.se_scale_ppm, fit.se_rotation_deg, fit.se_origin_m, fit.se_shift_m,
-             fit.se_tilt_north_m_per_m, fit.se_tilt_east_m_per_m, each, each, float(high[0])]
-        )  # fmt: skip
+            [
+                fit.se_scale_ppm,
+                fit.se_rotation_deg,
+                fit.se_origin_m,
+                fit.se_shift_m,
+                fit.se_tilt_north_m_per_m,
+                fit.se_tilt_east_m_per_m,
+                each,
+                each,
+                float(high[0]),
+            ]
+        )
     scatter = np.std(np.array(rows), axis=0, ddof=1)
     mean_told = np.sqrt(np.mean(np.array(told) ** 2, axis=0))
     np.testing.assert_allclose(scatter / mean_told, 1.0, rtol=0, atol=0.06)

@@ -209,9 +209,14 @@ def test_a_refused_way_is_shown_up_to_the_refusal() -> None:
     assert_metres(values(stage.after[0]), DENVER, within_m=0.0)
     told = [Finding("crs-unknown", Severity.NOTE, "of another dataset", dataset="raster")]
     found = look(
-        plan, "cloud", ["a.laz"], [*plan.findings, *told], places=places(*DENVER),
-        point_id=None, shelf=GridShelf(),
-    )  # fmt: skip
+        plan,
+        "cloud",
+        ["a.laz"],
+        [*plan.findings, *told],
+        places=places(*DENVER),
+        point_id=None,
+        shelf=GridShelf(),
+    )
     assert found.blocked
     assert "crs-epoch-missing" in {finding.code for finding in found.findings}
     assert "crs-unknown" not in {finding.code for finding in found.findings}
@@ -248,9 +253,14 @@ def test_data_can_be_written_as_json(folder: Path) -> None:
     """Plain data without NaN, sizes included."""
     plan, _, _ = walked(ITRF, UTM, DENVER, folder, (None, "GEOID09"))
     found = look(
-        plan, "cloud", ["a.laz"], plan.findings, places=places(*DENVER), point_id="P1",
+        plan,
+        "cloud",
+        ["a.laz"],
+        plan.findings,
+        places=places(*DENVER),
+        point_id="P1",
         shelf=GridShelf((folder,), FILES),
-    )  # fmt: skip
+    )
     data = json.loads(json.dumps(datum_data(found), allow_nan=False))
     assert data["walk"]["point"] == "P1"
     assert data["walk"]["stages"][0]["step"]["code"] == "EPSG:8970"
@@ -272,9 +282,14 @@ def test_a_local_grid_is_a_step_of_its_own() -> None:
     )
     at = (1100.0, 2000.0, 5000.0)
     plan = plan_on_site(
-        local_reference(local), utm, local=local, source_local=True, target_local=False,
-        dataset_name="cloud", places=places(*at),
-    )  # fmt: skip
+        local_reference(local),
+        utm,
+        local=local,
+        source_local=True,
+        target_local=False,
+        dataset_name="cloud",
+        places=places(*at),
+    )
     way = walk(plan, Given("P1", *at))
     assert_metres(
         values(way.stages[0].after[0]), [500_000.0 + 30.48, 4_400_000.0, 1524.0], within_m=1e-6
@@ -286,9 +301,14 @@ def test_a_local_grid_is_a_step_of_its_own() -> None:
     assert_metres(vector(other)[2], 5000.0 * (1200.0 / 3937.0 - 0.3048), within_m=1e-9)
     assert any("NAD83(2011) taken for ITRF2014" in m.what for m in mistakes)
     back = plan_on_site(
-        utm, local_reference(local), local=local, source_local=False, target_local=True,
-        dataset_name="cloud", places=places(500_030.48, 4_400_000.0, 1524.0),
-    )  # fmt: skip
+        utm,
+        local_reference(local),
+        local=local,
+        source_local=False,
+        target_local=True,
+        dataset_name="cloud",
+        places=places(500_030.48, 4_400_000.0, 1524.0),
+    )
     way = walk(back, Given("P1", 500_030.48, 4_400_000.0, 1524.0))
     assert_metres(values(way.stages[-1].after[0]), at, within_m=1e-5)
     assert way.result == way.stages[-1].after[0]

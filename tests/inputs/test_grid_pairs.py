@@ -44,8 +44,14 @@ def test_a_table_of_pairs(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("lines", "parts"),
     [
-        ([HEADER.replace("local_easting", "local_e"), *ROWS], ("no column local_easting", "needed: id")),
-        ([HEADER.replace("easting,", "easting_ft,"), *ROWS], ("no column easting", "without units")),
+        (
+            [HEADER.replace("local_easting", "local_e"), *ROWS],
+            ("no column local_easting", "needed: id"),
+        ),
+        (
+            [HEADER.replace("easting,", "easting_ft,"), *ROWS],
+            ("no column easting", "without units"),
+        ),
         ([HEADER + ",height", ROWS[0] + ",1"], ("two columns height",)),
         ([HEADER.removesuffix(",height"), "A,1,2,3,4,5"], ("heights on one side only",)),
         ([HEADER, "A,1,2,3,4,5,"], ("line 2, point A, column height", "both heights or none")),
@@ -59,7 +65,7 @@ def test_a_table_of_pairs(tmp_path: Path) -> None:
         ([""], ("holds no pairs",)),
         ([ROWS[0]], ("the header cannot be used",)),
     ],
-)  # fmt: skip
+)
 def test_mistakes_are_told_with_their_place(
     tmp_path: Path, lines: list[str], parts: tuple[str, ...]
 ) -> None:

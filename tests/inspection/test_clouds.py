@@ -71,9 +71,7 @@ def patched(path: Path, layout: str, offset: int, *values: Any) -> Inspection:
 @pytest.mark.parametrize("point_format", [1, 3, 6, 7])
 def test_a_sound_cloud_is_told_exactly(tmp_path: Path, suffix: str, point_format: int) -> None:
     """Counts, bounds, classes, lines, times and density of a regular grid: closed form, nothing wrong."""
-    found = inspected(
-        tmp_path / f"sound{suffix}", grid(), point_format=point_format
-    )  # fmt: skip
+    found = inspected(tmp_path / f"sound{suffix}", grid(), point_format=point_format)
     n = SIDE * SIDE
     counts = counts_of(found)
     assert found.cloud is not None
@@ -305,8 +303,13 @@ def test_normalised_heights_are_a_suspicion_only(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("heights", "expected"),
-    [((-900.0, -800.0), True), ((8000.0, 9500.0), True), ((0.0, 0.0), True), ((-400.0, 8800.0), False)],
-)  # fmt: skip
+    [
+        ((-900.0, -800.0), True),
+        ((8000.0, 9500.0), True),
+        ((0.0, 0.0), True),
+        ((-400.0, 8800.0), False),
+    ],
+)
 def test_heights_that_no_ground_has(
     tmp_path: Path, heights: tuple[float, float], expected: bool
 ) -> None:

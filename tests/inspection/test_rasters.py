@@ -25,9 +25,14 @@ def written(
 ) -> Inspection:
     """Write through rasterio itself, so that anything odd can be written, and inspect."""
     settings = {
-        "driver": "GTiff", "count": bands.shape[0], "height": bands.shape[1], "width": bands.shape[2],
-        "dtype": bands.dtype, "crs": "EPSG:6341", "transform": rasterio.Affine(*NORTH_UP),
-    } | profile  # fmt: skip
+        "driver": "GTiff",
+        "count": bands.shape[0],
+        "height": bands.shape[1],
+        "width": bands.shape[2],
+        "dtype": bands.dtype,
+        "crs": "EPSG:6341",
+        "transform": rasterio.Affine(*NORTH_UP),
+    } | profile
     with rasterio.open(path, "w", **settings) as target:
         target.write(bands)
         if units:
@@ -97,18 +102,23 @@ def test_a_foot_without_kind_and_a_contradicting_unit(tmp_path: Path) -> None:
     [concern] = told(found, "inspect-foot-kind")
     assert concern.finding.severity is Severity.WARNING
     found = written(
-        tmp_path / "both.tif", bands, units="ft", crs=rasterio.crs.CRS.from_wkt(UTM),
+        tmp_path / "both.tif",
+        bands,
+        units="ft",
+        crs=rasterio.crs.CRS.from_wkt(UTM),
         geotiff_version="1.1",
-    )  # fmt: skip
+    )
     assert told(found, "crs-contradiction")[0].finding.severity is Severity.BLOCKING
 
 
 def test_degrees_do_not_block_heights(tmp_path: Path) -> None:
     """A raster in degrees gives heights; only horizontal errors cannot be formed."""
     found = written(
-        tmp_path / "deg.tif", HEIGHTS[None].astype(np.float32), crs="EPSG:6318",
+        tmp_path / "deg.tif",
+        HEIGHTS[None].astype(np.float32),
+        crs="EPSG:6318",
         transform=rasterio.Affine(1e-5, 0, -110.0, 0, -1e-5, 41.0),
-    )  # fmt: skip
+    )
     [concern] = told(found, "crs-geographic")
     assert (concern.finding.severity, concern.finding.component) == (Severity.WARNING, "horizontal")
     assert not found.blocked
@@ -118,9 +128,16 @@ def test_the_convention_of_points_is_told_without_shifting(tmp_path: Path) -> No
     """AREA_OR_POINT=Point: GDAL's geotransform has the half cell in it, and the bounds stay those."""
     path = tmp_path / "point.tif"
     with rasterio.open(
-        path, "w", driver="GTiff", count=1, height=3, width=4, dtype="float32", crs="EPSG:6341",
+        path,
+        "w",
+        driver="GTiff",
+        count=1,
+        height=3,
+        width=4,
+        dtype="float32",
+        crs="EPSG:6341",
         transform=rasterio.Affine(*NORTH_UP),
-    ) as target:  # fmt: skip
+    ) as target:
         target.update_tags(AREA_OR_POINT="Point")
         target.write(HEIGHTS[None].astype(np.float32))
     found = inspect_file(path)

@@ -18,9 +18,18 @@ from accuracy.reports.inspection_text import render
 pytestmark = pytest.mark.shared_data
 
 FOLDERS = (
-    "autzen-feet", "bcts-als", "checkpoints-sxb", "copc", "dem", "forest-plots", "france-lambert93",
-    "las-formats", "malformed-odd", "newmexico-ftus", "proj-grids",
-)  # fmt: skip
+    "autzen-feet",
+    "bcts-als",
+    "checkpoints-sxb",
+    "copc",
+    "dem",
+    "forest-plots",
+    "france-lambert93",
+    "las-formats",
+    "malformed-odd",
+    "newmexico-ftus",
+    "proj-grids",
+)
 CLOUDS = tuple(f for f in FOLDERS if f not in ("checkpoints-sxb", "dem", "proj-grids"))
 #: Names that laspy and this tool give otherwise: the authority's name stands for a system that says it.
 OTHER_NAMES = {"lone-star.copc.laz", "test_epsg_4047.las"}
@@ -197,19 +206,44 @@ def codes(found: Inspection) -> dict[str, str]:
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("copc/1.2-with-color.copc.laz", {"inspect-place": "blocking", "inspect-mixed-units": "note"}),
+        (
+            "copc/1.2-with-color.copc.laz",
+            {"inspect-place": "blocking", "inspect-mixed-units": "note"},
+        ),
         ("copc/simple_with_page.copc.laz", {"inspect-place": "blocking"}),
-        ("copc/ellipsoid.copc.laz", {"inspect-stretched": "warning", "crs-realisation-unknown": "warning"}),
-        ("copc/lone-star.copc.laz", {"inspect-place": "blocking", "crs-geographic": "blocking",
-                                     "inspect-no-ground": "warning", "inspect-no-lines": "warning"}),
-        ("forest-plots/MixedConifer.laz", {"inspect-normalised": "warning", "inspect-no-lines": "warning"}),
-        ("malformed-odd/test_epsg_4326_axis.las", {"inspect-axes": "warning", "crs-geographic": "blocking"}),
-        ("malformed-odd/spurious.las", {"inspect-stray": "warning", "file-bounds-differ": "warning"}),
+        (
+            "copc/ellipsoid.copc.laz",
+            {"inspect-stretched": "warning", "crs-realisation-unknown": "warning"},
+        ),
+        (
+            "copc/lone-star.copc.laz",
+            {
+                "inspect-place": "blocking",
+                "crs-geographic": "blocking",
+                "inspect-no-ground": "warning",
+                "inspect-no-lines": "warning",
+            },
+        ),
+        (
+            "forest-plots/MixedConifer.laz",
+            {"inspect-normalised": "warning", "inspect-no-lines": "warning"},
+        ),
+        (
+            "malformed-odd/test_epsg_4326_axis.las",
+            {"inspect-axes": "warning", "crs-geographic": "blocking"},
+        ),
+        (
+            "malformed-odd/spurious.las",
+            {"inspect-stray": "warning", "file-bounds-differ": "warning"},
+        ),
         ("malformed-odd/gps-time-nan.las", {"inspect-time": "warning"}),
         ("malformed-odd/nocrs.las", {"crs-unknown": "warning", "crs-vertical-unknown": "warning"}),
         ("malformed-odd/no-points.las", {"inspect-empty": "blocking"}),
         ("malformed-odd/malformed_extrabytes.las", {"file-bounds-differ": "note"}),
-        ("autzen-feet/autzen_trim.laz", {"inspect-feet": "note", "crs-vertical-unknown": "warning"}),
+        (
+            "autzen-feet/autzen_trim.laz",
+            {"inspect-feet": "note", "crs-vertical-unknown": "warning"},
+        ),
         ("autzen-feet/autzen-dd.las", {"crs-geographic": "blocking"}),
         ("newmexico-ftus/4_6_crop.las", {"crs-contradiction": "warning", "inspect-time": "note"}),
         ("las-formats/file_with_both_wkt_and_geotiff_vlrs.las", {"crs-contradiction": "blocking"}),
@@ -222,7 +256,7 @@ def codes(found: Inspection) -> dict[str, str]:
         ("checkpoints-sxb/sxb-control.txt", {"inspect-order": "blocking"}),
         ("checkpoints-sxb/sxb_residuals.csv", {"inspect-columns": "blocking"}),
     ],
-)  # fmt: skip
+)
 def test_the_traps_of_the_real_files_are_seen(
     shared_data: Path, name: str, expected: dict[str, str]
 ) -> None:
@@ -244,8 +278,17 @@ def test_the_traps_of_the_real_files_are_seen(
 )
 def test_sound_files_raise_no_suspicion(shared_data: Path, name: str) -> None:
     """Files whose coordinates are what they say: none of the suspicions about place, axes and heights."""
-    wrong = {"inspect-place", "inspect-axes", "inspect-stretched", "inspect-normalised", "inspect-heights",
-             "inspect-stray", "inspect-no-data", "file-bounds-differ", "inspect-empty"}  # fmt: skip
+    wrong = {
+        "inspect-place",
+        "inspect-axes",
+        "inspect-stretched",
+        "inspect-normalised",
+        "inspect-heights",
+        "inspect-stray",
+        "inspect-no-data",
+        "file-bounds-differ",
+        "inspect-empty",
+    }
     assert not wrong & set(codes(inspect_file(shared_data / name)))
 
 

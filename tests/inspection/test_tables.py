@@ -37,9 +37,13 @@ def test_a_headered_table_is_told_as_understood(tmp_path: Path) -> None:
     found, facts = inspected(tmp_path / "site.csv", HEADED)
     assert facts.delimiter == "semicolon"
     assert facts.columns == (
-        ("Point", "id"), ("East_m", "easting"), ("North_m", "northing"), ("Elevation_m", "height"),
-        ("Cover", "cover"), ("Remark", "description"),
-    )  # fmt: skip
+        ("Point", "id"),
+        ("East_m", "easting"),
+        ("North_m", "northing"),
+        ("Elevation_m", "height"),
+        ("Cover", "cover"),
+        ("Remark", "description"),
+    )
     assert (facts.points, facts.rows, facts.duplicates) == (3, 3, 1)
     assert found.reference.horizontal_unit is LengthUnit.METRE
     assert found.bounds == (412306.1, 4541205.1, 412318.2, 4541206.9)
@@ -63,12 +67,15 @@ def test_positions_without_heights_are_measured_points(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("row", "possible"),
     [
-        ("{id},4541205.1{i},412306.1{i},1312.9,nail", {"PENZD": "other way", "PNEZD": "as in a UTM zone"}),
+        (
+            "{id},4541205.1{i},412306.1{i},1312.9,nail",
+            {"PENZD": "other way", "PNEZD": "as in a UTM zone"},
+        ),
         ("{id} 412306.1{i} 4541205.1{i} 1312.9", {"PENZ": "as in a UTM zone", "PNEZ": "other way"}),
         ("{id},5012.3{i},4987.1{i},101.2", {"PENZ": "neither", "PNEZ": "neither"}),
         ("{id},-105.2{i},39.9{i},1600.0", {"PENZ": "degrees", "PNEZ": "a latitude goes to 90"}),
     ],
-)  # fmt: skip
+)
 def test_without_a_header_the_possible_orders_are_shown(
     tmp_path: Path, row: str, possible: dict[str, str]
 ) -> None:

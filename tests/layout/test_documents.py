@@ -43,7 +43,7 @@ def row(name: str, east_m: float, north_m: float, **more: object) -> ResidualRow
         "survey_rmse_v_m": 0.01,
         "support": Support(9, slope_deg=1.0, roughness_m=0.01),
     }
-    return ResidualRow(**(values | more))  # type: ignore[arg-type]
+    return ResidualRow(**(values | more))
 
 
 def grid_rows(n: int, size_m: float = 100.0, **more: object) -> list[ResidualRow]:
@@ -154,8 +154,14 @@ def test_each_cover_is_distributed_by_itself_where_the_document_says_so() -> Non
 
 @pytest.mark.parametrize(
     ("area_km2", "bare", "vegetated", "horizontal"),
-    [(500, 20, 5, 20), (501, 20, 10, 25), (1000, 25, 15, 30), (1001, 30, 20, 35), (2500, 55, 45, 60)],
-)  # fmt: skip
+    [
+        (500, 20, 5, 20),
+        (501, 20, 10, 25),
+        (1000, 25, 15, 30),
+        (1001, 30, 20, 35),
+        (2500, 55, 45, 60),
+    ],
+)
 def test_table_of_edition_1(area_km2: float, bare: int, vegetated: int, horizontal: int) -> None:
     """ASPRS Edition 1, Table C.1 (from memory in the shared notes)."""
     assert ASPRS_2014.number is not None

@@ -43,8 +43,13 @@ def test_what_is_recorded_comes_back_to_the_byte(tmp_path: Path, content: bytes)
     (check,) = [c for c in result.datasets[0].claims[0].checks if c.cover == "non-vegetated"]
     assert figure.n == check.n
     assert figure.rmse_m is not None
-    assert abs(figure.rmse_m - float(compare_site.np.sqrt(
-        compare_site.np.mean(compare_site.errors("before") ** 2)))) < 1e-9  # fmt: skip
+    assert (
+        abs(
+            figure.rmse_m
+            - float(compare_site.np.sqrt(compare_site.np.mean(compare_site.errors("before") ** 2)))
+        )
+        < 1e-9
+    )
     with Ledger.open(path) as ledger:
         assert ledger.entries() == (entry,)
 
@@ -224,17 +229,20 @@ def test_runs_are_chosen_by_site_sensor_and_setting(tmp_path: Path, content: byt
     with Ledger.open(tmp_path / "l.sqlite", create=True) as ledger:
         entry = ledger.record(content)
     for wanted in (
-        {"site": "tollgarth quarry"}, {"sensor": "WENDLE 2"}, {"settings": ("filter",)},
-        {"settings": ("filter=Median", "deep.cell=0.5")}, {},
-    ):  # fmt: skip
-        assert select([entry], **wanted) == (entry,)  # type: ignore[arg-type]
+        {"site": "tollgarth quarry"},
+        {"sensor": "WENDLE 2"},
+        {"settings": ("filter",)},
+        {"settings": ("filter=Median", "deep.cell=0.5")},
+        {},
+    ):
+        assert select([entry], **wanted) == (entry,)
     for other in (
         {"site": "x"},
         {"sensor": "x"},
         {"settings": ("cell",)},
         {"settings": ("filter=mean",)},
     ):
-        assert select([entry], **other) == ()  # type: ignore[arg-type]
+        assert select([entry], **other) == ()
 
 
 def test_the_record_of_an_entry_is_json_without_surprises(tmp_path: Path, content: bytes) -> None:

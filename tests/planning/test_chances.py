@@ -81,11 +81,11 @@ def test_what_is_needed_passes_with_the_probability(
 ) -> None:
     """The inverse of the probability; where nothing passes so surely, not even a perfect deliverable does."""
     more = {"survey_rmse_m": share * limit_m, "survey_included": included, "axes": axes}
-    needed = needed_rmse_m(n, limit_m, **more)  # type: ignore[arg-type]
+    needed = needed_rmse_m(n, limit_m, **more)
     if needed is None:
-        assert passing(n, 0.0, limit_m, **more) <= 0.95 + 1e-9  # type: ignore[arg-type]
+        assert passing(n, 0.0, limit_m, **more) <= 0.95 + 1e-9
     else:
-        assert_metres(passing(n, needed, limit_m, **more), 0.95, within_m=1e-6)  # type: ignore[arg-type]
+        assert_metres(passing(n, needed, limit_m, **more), 0.95, within_m=1e-6)
 
 
 def test_the_ends() -> None:

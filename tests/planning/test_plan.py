@@ -38,7 +38,7 @@ def job_at(
     if raster:
         datasets.append({"name": "dem", "kind": "raster", "files": ["dem.tif"], "crs": CRS})
         half_steep(folder / "dem.tif")
-    path = write_job(folder, datasets=datasets, claims=claims)  # type: ignore[arg-type]
+    path = write_job(folder, datasets=datasets, claims=claims)
     written = path.read_text("utf-8").replace('file = "points.csv"\n', "")
     path.write_text(written + text, "utf-8")
     return path
@@ -52,14 +52,21 @@ def half_steep(path: Path) -> None:
     height = np.where(x < 20, 0.0, np.abs((x % 8) - 4) * math.tan(math.radians(30)))
     values = np.tile(height.astype(np.float32), (80, 1)) + 100
     with rasterio.open(
-        path, "w", driver="GTiff", height=80, width=80, count=1, dtype="float32",
-        transform=rasterio.Affine(0.5, 0, EAST, 0, -0.5, NORTH + 40), crs="EPSG:6341",
-    ) as file:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        height=80,
+        width=80,
+        count=1,
+        dtype="float32",
+        transform=rasterio.Affine(0.5, 0, EAST, 0, -0.5, NORTH + 40),
+        crs="EPSG:6341",
+    ) as file:
         file.write(values, 1)
 
 
 def planned(path: Path, **more: int) -> FieldPlan:
-    return plan(load_job(path, planning=True), **more)  # type: ignore[arg-type]
+    return plan(load_job(path, planning=True), **more)
 
 
 def square(size_m: float = 200.0, cell_m: float = 2.0) -> Footprint:
@@ -116,9 +123,16 @@ def test_the_ground_of_a_raster(tmp_path: Path) -> None:
     values = (100 + 0.1 * columns).astype(np.float64)
     values[0, 0] = -9999.0
     with rasterio.open(
-        tmp_path / "a.tif", "w", driver="GTiff", height=40, width=40, count=1, dtype="float64", nodata=-9999.0,
+        tmp_path / "a.tif",
+        "w",
+        driver="GTiff",
+        height=40,
+        width=40,
+        count=1,
+        dtype="float64",
+        nodata=-9999.0,
         transform=rasterio.Affine(1.0, 0, 0.0, 0, -1.0, 40.0),
-    ) as file:  # fmt: skip
+    ) as file:
         file.write(values, 1)
     from accuracy.formats import open_raster
 

@@ -95,9 +95,13 @@ def test_the_same_record_gives_the_same_bytes(tmp_path: Path) -> None:
 def test_the_run_s_own_times_paths_and_notes_are_not_on_it(demo: Result) -> None:
     """Two runs on the same inputs give the same page, whatever was reused and whoever read."""
     run = replace(
-        demo.run, started="2031-01-01", finished="2031-01-02", paths={"a": "/b"}, workers=7,
+        demo.run,
+        started="2031-01-01",
+        finished="2031-01-02",
+        paths={"a": "/b"},
+        workers=7,
         notes=("index used",),
-    )  # fmt: skip
+    )
     assert render(replace(demo, run=run)) == render(demo)
 
 

@@ -73,7 +73,7 @@ class Opened:
 
 
 def opened(browser: Browser, path: Path, **settings: object) -> Opened:
-    context = browser.new_context(offline=True, **settings)  # type: ignore[arg-type]
+    context = browser.new_context(offline=True, **settings)
     context.set_default_timeout(10_000)
     return Opened(context.new_page(), path)
 

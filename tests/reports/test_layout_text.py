@@ -14,8 +14,16 @@ from accuracy.units import LengthUnit
 
 COVER = CoverLayout("vegetated", 12, 30, (3, 4, 5, 0), 0.0, 3.048, ("A",))
 DOCUMENT = DocumentLayout(
-    "cloud", "asprs-2024", "a test", 0.0058, 113.8, ("X\x1b",), 11.38, (COVER,), confirm=("no <b> near",)
-)  # fmt: skip
+    "cloud",
+    "asprs-2024",
+    "a test",
+    0.0058,
+    113.8,
+    ("X\x1b",),
+    11.38,
+    (COVER,),
+    confirm=("no <b> near",),
+)
 
 
 def test_one_line_for_each_claim_in_the_display_unit() -> None:

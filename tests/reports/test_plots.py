@@ -166,8 +166,18 @@ def test_hostile_names_are_text(hostile: Result, name: str) -> None:
     svg = drawn(hostile, name)
     root = ElementTree.fromstring(svg)
     assert {item.tag.removeprefix(SVG) for item in root.iter()} <= {
-        "svg", "defs", "style", "g", "path", "text", "tspan", "use", "clipPath", "rect", "pattern",
-    }  # fmt: skip
+        "svg",
+        "defs",
+        "style",
+        "g",
+        "path",
+        "text",
+        "tspan",
+        "use",
+        "clipPath",
+        "rect",
+        "pattern",
+    }
     assert not any(key.startswith("on") for item in root.iter() for key in item.attrib)
     told = words(svg)
     assert '<script>alert("1")</script> $x_1$ &' in told
@@ -277,7 +287,7 @@ def test_arrows_are_as_long_as_said() -> None:
         assert quiver.U[0] == pytest.approx(row.residual.east_m * factor, abs=1e-9)
         x0, x1 = (
             figure.transFigure.transform(point)[0]
-            for point in (arrow._posA_posB[0], arrow._posA_posB[1])  # type: ignore[attr-defined]  # drawn ends
+            for point in (arrow._posA_posB[0], arrow._posA_posB[1])
         )
         scale = axes.transData.transform([(0.0, 0.0), (1.0, 1.0)])
         per_metre_x, per_metre_y = scale[1] - scale[0]
@@ -325,9 +335,9 @@ def test_arrows_and_bars_end_on_the_sheet() -> None:
         p, q = row.surveyed, row.residual
         assert q is not None
         assert None not in (p.east_m, p.north_m, q.east_m, q.north_m, q.up_m)
-        east = p.east_m + q.east_m * plan["exaggeration_horizontal"]  # type: ignore[operator]
+        east = p.east_m + q.east_m * plan["exaggeration_horizontal"]
         assert flat.get_xlim()[0] < east < flat.get_xlim()[1]
-        up = p.north_m + q.up_m * plan["exaggeration_vertical"]  # type: ignore[operator]
+        up = p.north_m + q.up_m * plan["exaggeration_vertical"]
         assert high.get_ylim()[0] < up < high.get_ylim()[1]
 
 

@@ -17,12 +17,12 @@ EAST, NORTH = 412_345_678, 5_012_345_678  # millimetres: northings of 5 000 km
 
 def sample_cloud(*arguments: object, **options: object) -> list[Sample]:
     """Take the samples alone."""
-    return tin.sample_cloud(*arguments, **options)[0]  # type: ignore[arg-type]
+    return tin.sample_cloud(*arguments, **options)[0]
 
 
 def setting(**changes: object) -> CloudSetting:
     values: dict[str, object] = {"ground_classes": (2,), "metres_h": 1.0, "metres_v": 1.0}
-    return CloudSetting(**(values | changes))  # type: ignore[arg-type]
+    return CloudSetting(**(values | changes))
 
 
 def tilted_plane(n: int = 400, seed: int = 1) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -124,9 +124,12 @@ def test_no_height_says_why(
 ) -> None:
     """Outside, no ground class, noise or withheld points: no height, with the reason and the numbers."""
     cloud = MemoryCloud(
-        [0, 1000, 1000, 0], [0, 0, 1000, 1100], [0, 0, 0, 0],
-        classification=classification, withheld=withheld,
-    )  # fmt: skip
+        [0, 1000, 1000, 0],
+        [0, 0, 1000, 1100],
+        [0, 0, 0, 0],
+        classification=classification,
+        withheld=withheld,
+    )
     (sample,) = sample_cloud(
         [cloud], np.array([place[0]]), np.array([place[1]]), setting(ground_classes=(2, 7, 18))
     )
@@ -213,8 +216,12 @@ def test_tiles_never_change_a_height(seed: int, coarse: int, cut: float) -> None
     left, right = x <= 5_000 * cut + 300, x >= 5_000 * cut - 300
     whole = sample_cloud([MemoryCloud(x, y, z)], px, py, setting())
     tiles = [MemoryCloud(x[part], y[part], z[part]) for part in (left, right) if part.any()]
-    parts = sample_cloud(tiles, px, py, setting(max_circumradius_m=largest_circumradius_m(
-        [MemoryCloud(x, y, z)], setting())))  # fmt: skip
+    parts = sample_cloud(
+        tiles,
+        px,
+        py,
+        setting(max_circumradius_m=largest_circumradius_m([MemoryCloud(x, y, z)], setting())),
+    )
     assert [s.height for s in parts] == [s.height for s in whole]
 
 

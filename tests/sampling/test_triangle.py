@@ -63,7 +63,7 @@ def test_the_triangle_contains_the_place_and_its_circle_is_empty(points: np.ndar
 def test_the_order_of_points_does_not_matter(points: np.ndarray, shuffle: object) -> None:
     """The same height, to the last bit, for every order: ambiguity is decided by the points alone."""
     order = list(range(len(points)))
-    shuffle.shuffle(order)  # type: ignore[attr-defined]
+    shuffle.shuffle(order)
     heights = (points[:, 0] * 0.37 - points[:, 1] * 0.11) % 1.7
 
     def height(index: list[int]) -> float | None:
@@ -73,7 +73,7 @@ def test_the_order_of_points_does_not_matter(points: np.ndarray, shuffle: object
             return None
         a, b, c = sorted(found.triangle, key=lambda i: (u[i], v[i]))
         corners = tuple((int(u[i]), int(v[i])) for i in (a, b, c))
-        return height_at_origin(corners, (float(z[a]), float(z[b]), float(z[c])))  # type: ignore[arg-type]
+        return height_at_origin(corners, (float(z[a]), float(z[b]), float(z[c])))
 
     first, second = height(list(range(len(points)))), height(order)
     if first is None or second is None:

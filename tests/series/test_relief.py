@@ -37,9 +37,17 @@ def write_raster(path: Path, crs: str = CRS, cell: float = 0.5, nodata: bool = F
         z[:] = -9999.0
     transform = rasterio.Affine(cell, 0.0, EAST, 0.0, -cell, NORTH + 40)
     with rasterio.open(
-        path, "w", driver="GTiff", dtype="float64", count=1, height=n, width=n, transform=transform,
-        crs=crs, nodata=-9999.0,
-    ) as out:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        dtype="float64",
+        count=1,
+        height=n,
+        width=n,
+        transform=transform,
+        crs=crs,
+        nodata=-9999.0,
+    ) as out:
         out.write(z, 1)
 
 

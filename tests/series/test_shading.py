@@ -50,9 +50,16 @@ def write(
     if turned:
         transform = rasterio.Affine(0.8, -0.6, west, 0.6, 0.8, north)
     with rasterio.open(
-        path, "w", driver="GTiff", dtype="float64", count=1, height=rows, width=cols,
-        transform=transform, nodata=math.nan,
-    ) as out:  # fmt: skip
+        path,
+        "w",
+        driver="GTiff",
+        dtype="float64",
+        count=1,
+        height=rows,
+        width=cols,
+        transform=transform,
+        nodata=math.nan,
+    ) as out:
         out.write(values, 1)
         if overviews:
             out.build_overviews(overviews)

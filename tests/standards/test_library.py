@@ -139,9 +139,11 @@ def test_estimators_are_those_of_stats() -> None:
     ],
 )
 def test_limits(id_: str, key: str, value: float | str, limits_m: dict[str, float]) -> None:
-    """Limits in metres, exact to the last bit: ASPRS 2014 Tables 7.1, 7.2; Edition 2 Tables 7.1 to 7.3;
-    USGS Lidar Base Specification 2025 rev. A, Table 4; NSSDA sets none of its own.
-    """  # noqa: D205
+    """Limits in metres, exact to the last bit.
+
+    ASPRS 2014 Tables 7.1, 7.2; Edition 2 Tables 7.1 to 7.3; USGS Lidar Base Specification 2025 rev. A, Table 4;
+    NSSDA sets none of its own.
+    """
     found = {
         m.id: m.limit.metres({key: value})
         for m in load_standard(id_).requirements

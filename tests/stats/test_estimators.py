@@ -161,7 +161,7 @@ def test_intervals_of_spread_and_mean_where_the_bias_is_significant() -> None:
     assert ("rmse_interval_95", "east", "all", False) in biased
     assert ("std_interval_95", "up", "all", False) in biased
     assert ("mean_interval_95", "up", "all", False) in biased
-    low, high = biased["mean_interval_95", "up", "all", False]  # type: ignore[misc]
+    low, high = biased["mean_interval_95", "up", "all", False]
     assert low < 0.1 < high
     unbiased = by_key(make(small, small, small))
     assert ("rmse_interval_95", "up", "all", False) in unbiased

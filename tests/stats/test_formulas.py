@@ -179,7 +179,7 @@ def test_rmse_is_bias_and_spread(values: NDArray[np.float64]) -> None:
 def test_order_does_not_matter(values: NDArray[np.float64], random: object) -> None:
     """Every figure is the same, to the last bit, in any order of the points."""
     shuffled = values.copy()
-    random.shuffle(shuffled)  # type: ignore[attr-defined]
+    random.shuffle(shuffled)
     for name, estimator in its.ESTIMATORS.items():
         if "up" in estimator.components:
             assert estimator((values,)) == estimator((shuffled,)), name

@@ -16,7 +16,8 @@ from accuracy.preparation import Prepared
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, InputFile
 from accuracy.standards.judge import Evidence, Judgement, judge
-from accuracy.standards.library import Standard
+from accuracy.standards.judge.side_by_side import SideBySide, side_by_side
+from accuracy.standards.library import Standard, load_standard
 from accuracy.statement import Context, Roll, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
 
@@ -71,6 +72,19 @@ def judge_dataset(
         claims=tuple(claims),
     )
     return result, more
+
+
+def beside(prepared: Prepared, item: Deliverable, evidence: Evidence) -> tuple[SideBySide, ...]:
+    """Lay the documents asked for one dataset side by side; nothing where none is asked."""
+    name = item.setting.name
+    its = [claim for claim in prepared.job.claim if claim.dataset == name]
+    found = side_by_side(
+        name,
+        [(prepared.standards[claim.standard], claim.keys) for claim in its],
+        evidence,
+        [load_standard(id_, prepared.job.folder) for id_ in prepared.job.under],
+    )
+    return () if found is None else (found,)
 
 
 def evidence_of(

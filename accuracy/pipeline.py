@@ -14,7 +14,7 @@ from accuracy.georeferencing.reference import Reference
 from accuracy.georeferencing.site_plan import SitePlan
 from accuracy.inputs_of_job import inputs_of_job, same_file
 from accuracy.job import Job
-from accuracy.judging import evidence_of, judge_dataset
+from accuracy.judging import beside, evidence_of, judge_dataset
 from accuracy.layout import lay_out
 from accuracy.measuring import Measured, Reading, measure
 from accuracy.placement import placement
@@ -26,6 +26,7 @@ from accuracy.result import Grid, LeftOut, Result, Run, Transformation, overall
 from accuracy.series import compute_series
 from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence
+from accuracy.standards.judge.side_by_side import SideBySide
 from accuracy.statement import CAUTIONS
 
 
@@ -66,6 +67,7 @@ def verify(
     progress("judging the claims")
     findings = [*prepared.findings, *processing.findings, *same_file(inputs)]
     datasets = []
+    side_by_side: list[SideBySide] = []
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
         findings += [*values.findings, *row_findings(values.rows, item.setting.name)]
@@ -74,6 +76,7 @@ def verify(
             kept[item.setting.name] = evidence
         result, more = judge_dataset(prepared, item, values, evidence, findings, inputs)
         datasets.append(result)
+        side_by_side += beside(prepared, item, evidence)
         series[item.setting.name] = _series(
             prepared, item, values, findings, processing.base_in_plane(item.reference)
         )
@@ -103,6 +106,7 @@ def verify(
         trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
+        side_by_side=tuple(side_by_side),
         side_files=reliefs.pictures,
     )
 

@@ -25,6 +25,7 @@ from accuracy.georeferencing.reference import Reference
 from accuracy.layout import Layout
 from accuracy.residuals import Position, ResidualRow
 from accuracy.standards.judge import Check
+from accuracy.standards.judge.side_by_side import SideBySide
 from accuracy.stats import Figure
 
 if TYPE_CHECKING:
@@ -191,6 +192,7 @@ class Result:
     trajectory: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    side_by_side: tuple[SideBySide, ...] = ()
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -233,6 +235,8 @@ class Result:
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
         del data["side_files"]
+        if not data["side_by_side"]:
+            del data["side_by_side"]  # as before there were any
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 

@@ -64,7 +64,11 @@ def with_editions(job: Job, options: tuple[str, ...]) -> Job:
                      if claim.dataset == dataset.name]  # fmt: skip
             if (name, keys) not in known:
                 more.append(Claim(dataset=dataset.name, standard=name, **keys))
-    return job.model_copy(update={"claim": (*job.claim, *more)})
+    return (
+        job.with_claims(tuple(more), tuple(dict.fromkeys(n for n, _ in split(options))))
+        if options
+        else job
+    )
 
 
 def _value(text: str, kind: str | None) -> float | str:
@@ -76,27 +80,13 @@ def _value(text: str, kind: str | None) -> float | str:
         return text
 
 
-def tell(
-    job: Job, evidence: Mapping[str, Evidence], under: tuple[str, ...], *, explain: bool
-) -> Iterator[str]:
-    """Yield what is shown after the summary, dataset by dataset."""
-    from accuracy.reports.editions_text import render_side_by_side, render_tightest, rows
+def explained(job: Job, evidence: Mapping[str, Evidence]) -> Iterator[str]:
+    """Yield the steps to every figure that is claimed, dataset by dataset."""
     from accuracy.reports.explain_text import render_explained
     from accuracy.standards.library import load_standard
 
     for dataset, its in evidence.items():
-        claims = [
-            (load_standard(claim.standard, job.folder), dict(claim.keys))
-            for claim in job.claim
-            if claim.dataset == dataset
-        ]
-        if under:
-            table = rows(claims, its)
-            if table:
-                yield render_side_by_side(dataset, table)
-            named = {name: load_standard(name) for name, _ in split(under)}
-            standards = {standard.id: standard for standard, _ in claims} | named
-            yield render_tightest(dataset, list(standards.values()), its)
-        if explain:
-            for standard, keys in claims:
-                yield render_explained(standard, keys, its)
+        for claim in job.claim:
+            if claim.dataset == dataset:
+                standard = load_standard(claim.standard, job.folder)
+                yield render_explained(standard, dict(claim.keys), its)

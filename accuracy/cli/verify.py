@@ -241,7 +241,7 @@ def run_and_write(
     explain: bool = False,
 ) -> int:
     """Verify a job, write its result folder, and print what the user asked for."""
-    from accuracy.cli.editions import tell, with_editions
+    from accuracy.cli.editions import explained, with_editions
     from accuracy.job import load_job
     from accuracy.pipeline import verify
     from accuracy.reports import render_all
@@ -268,7 +268,7 @@ def run_and_write(
         from accuracy.reports.words import printable_lines
 
         write_out(with_colour(files["summary.txt"].decode("utf-8")))
-        for text in tell(job, evidence, under, explain=explain):
+        for text in explained(job, evidence) if explain else ():
             write_out("\n" + with_colour(printable_lines(text)))
         write_out(f"\nwritten to {output or job_path.with_name(target.name)}\n")
         write_out(f"{recorded}\n" if recorded else "")

@@ -334,6 +334,8 @@ class Job(Section):
 
     _path: Path = PrivateAttr()
     _processing_file: JobFile | None = PrivateAttr(None)
+    _added: int = PrivateAttr(0)
+    _under: tuple[str, ...] = PrivateAttr(())
 
     @property
     def path(self) -> Path:
@@ -350,12 +352,29 @@ class Job(Section):
         """The file of settings that the processing software wrote, on this machine."""
         return self._processing_file
 
+    @property
+    def under(self) -> tuple[str, ...]:
+        """Ids of the documents that the command line asks for, beside those of the job file."""
+        return self._under
+
+    def with_claims(self, more: tuple[Claim, ...], under: tuple[str, ...]) -> Job:
+        """Give the job with claims and documents that the command line adds; `as_read` keeps them apart."""
+        job = self.model_copy(update={"claim": (*self.claim, *more)})
+        job._added, job._under = self._added + len(more), (*self._under, *under)
+        return job
+
     def as_read(self) -> dict[str, Any]:
         """Give the job as plain values for JSON: what was written and the defaults that apply.
 
         Paths stay as written, dates become ISO text; keys that are absent and have no default are left out.
+        What the command line added stands under ``command_line``, not among the claims of the job file.
         """
-        return self.model_dump(mode="json", exclude_none=True)
+        data = self.model_dump(mode="json", exclude_none=True)
+        if self._under:
+            own = len(self.claim) - self._added
+            data["command_line"] = {"under": list(self._under), "claim": data["claim"][own:]}
+            data["claim"] = data["claim"][:own]
+        return data
 
 
 def job_schema() -> dict[str, Any]:

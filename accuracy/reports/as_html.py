@@ -16,7 +16,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
-from accuracy.reports import html_content, html_plan, html_plots, meaning
+from accuracy.reports import editions_text, html_content, html_plan, html_plots, meaning
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
@@ -111,6 +111,7 @@ def render(result: Result) -> bytes:
                 for dataset in result.datasets
                 for claim in dataset.claims
             ],
+            documents=editions_text.views(result, unit),
             means=meaning.means(result, unit),
             means_not=meaning.means_not(result),
             datasets=[_dataset(result, i, unit) for i in range(len(result.datasets))],

@@ -1,140 +1,142 @@
-"""The same data under several documents: claims side by side, and the tightest class of each."""
+"""The documents side by side and the tightest class of each, in words: the same in summary, page and PDF."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import textwrap
 from dataclasses import dataclass
+from itertools import groupby
 
-from accuracy.standards.judge import Check, Evidence, Judgement, judge
-from accuracy.standards.judge.tightest import Tightest, tightest
-from accuracy.standards.library import Standard
-from accuracy.stats import show, show_both
+from accuracy.reports.html_content import CheckView, check_view
+from accuracy.reports.words import VERDICT_WORDS, check_text, document_name, printable
+from accuracy.result import Result
+from accuracy.standards.judge.side_by_side import DocumentRow, SideBySide
+from accuracy.standards.judge.tightest import Tightest
+from accuracy.units import LengthUnit
 
-#: What each estimator is, in words that belong to no document.
-WORDS = {
-    "rmse": "the root mean square error",
-    "accuracy_95": "a 95 % figure made of the root mean square error",
-    "p95_abs": "the 95th percentile of the error sizes",
-    "std": "the spread alone, bias left out",
-    "abs_mean": "the size of the mean error alone",
-    "abs_max": "the largest error of any point",
-    "p90_counted": "a count of points, a tenth of which may exceed",
-    "bias_plus_2_std": "bias and spread added",
-    "le90": "a 90 % figure",
-    "ce90": "a 90 % figure",
-}
+WIDTH = 96
 
 
 @dataclass(frozen=True)
-class Row:
-    """One figure with a limit under one document."""
+class RowView:
+    """One figure, how its numbers were come by, and how it differs from that of another document."""
 
-    standard: Standard
-    check: Check
-    judgement: Judgement
-    minimum: int | None
+    check: CheckView
+    mark: str
+    why: str
 
-    @property
-    def traits(self) -> tuple[str, ...]:
-        """What makes up the figure, in comparable words."""
-        check = self.check
-        what = WORDS.get(check.estimator, check.estimator)
-        radial = ", of the horizontal distances" if check.component == "horizontal" else ""
-        return (
-            f"takes {what}{radial}",
-            "adds the survey's own error"
-            if check.survey_error_included
-            else "leaves the survey's own error out",
-            f"uses {'all' if check.cover == 'all' else check.cover} points",
-            f"wants at least {self.minimum} points"
-            if self.minimum
-            else "gives no number of points",
-            f"wants the value {'below' if check.operator == '<' else 'at or below'} the limit",
+
+@dataclass(frozen=True)
+class DocumentView:
+    """The figures of one claim."""
+
+    standard: str
+    claimed: str
+    verdict: str
+    word: str
+    rows: tuple[RowView, ...]
+
+
+@dataclass(frozen=True)
+class DatasetView:
+    """One dataset by each document; `supported` are pairs of the tightest class and what the next needs."""
+
+    dataset: str
+    claims: tuple[DocumentView, ...]
+    supported: tuple[tuple[str, str], ...]
+
+
+def views(result: Result, unit: LengthUnit) -> tuple[DatasetView, ...]:
+    """Prepare all datasets for page and PDF, lengths of figures in the display unit."""
+    return tuple(
+        DatasetView(
+            printable(its.dataset),
+            tuple(
+                DocumentView(
+                    document_name(rows[0].standard),
+                    _claimed(rows[0]),
+                    rows[0].verdict,
+                    VERDICT_WORDS[rows[0].verdict],
+                    tuple(
+                        RowView(check_view(row.check, unit), row.check.verification, differs(row))
+                        for row in rows
+                    ),
+                )
+                for rows in _by_claim(its)
+            ),
+            tuple((supported(found), wanted(found)) for found in its.tightest),
         )
+        for its in result.side_by_side
+        if its.rows or its.tightest
+    )
 
 
-def rows(
-    claims: Sequence[tuple[Standard, dict[str, float | int | str | bool]]], evidence: Evidence
-) -> list[Row]:
-    """Judge each claim on one dataset and give every figure with a limit; without any, those reported."""
-    found = []
-    for standard, keys in claims:
-        judged = judge(standard, keys, evidence)
-        bare = judged.verdict == "reported"
-        wanted = {measure.id for measure in standard.requirements}
-        for part in judged.parts:
-            for id_, check in part.checks.items():
-                if check.limit is not None or (bare and id_ in wanted and check.n):
-                    found.append(Row(standard, check, judged, part.minimum))
-    return found
+def _by_claim(its: SideBySide) -> list[list[DocumentRow]]:
+    groups = groupby(its.rows, key=lambda row: (row.standard, tuple(row.claimed.items())))
+    return [list(rows) for _, rows in groups]
 
 
-def _why(row: Row, first: Row) -> str:
-    """Say in one sentence how a figure differs from the first one of the same axis."""
-    told = [own for own, other in zip(row.traits, first.traits, strict=True) if own != other]
-    if row.check.limit is None:
-        told.append("has no limit")
-    elif first.check.limit is not None and row.check.limit != first.check.limit:
-        told.append(
-            f"has the limit {show(row.check.limit)} m instead of {show(first.check.limit)} m"
-        )
-    if not told:
-        return "the same figure and the same limit."
-    return "; ".join(told) + "."
+def _claimed(row: DocumentRow) -> str:
+    return printable(", ".join(f"{key} = {value}" for key, value in row.claimed.items()))
 
 
-def _value(check: Check) -> str:
-    points = f"{check.n} points"
-    if check.limit is None:
-        text = "no value" if check.value is None else f"{show(check.value)} m"
-        return f"{text} ({points}), no limit claimed"
-    if check.value is None:
-        return f"no value ({points}), limit {show(check.limit)} m"
-    sign = check.operator or "<="
-    value, limit = show_both(check.value, check.limit, sign)
-    return f"{value} m ({points}), {'within' if check.passes else 'beyond'} the limit ({sign} {limit} m)"
+def differs(row: DocumentRow) -> str:
+    """Give the sentence that tells a row from another; empty for the first of the table."""
+    if row.unlike is None:
+        return ""
+    why, other = printable(row.why), document_name(row.unlike)
+    if why.startswith("The same"):
+        return f"{why[:-1]} as in {other}."
+    other = "the first figure of its document" if row.unlike == row.standard else other
+    return f"Unlike {other}, {why[:1].lower()}{why[1:]}"
 
 
-def render_side_by_side(dataset: str, table: Sequence[Row]) -> str:
-    """Show what each document calls its figure, its value, its limit, its verdict, and why they differ."""
-    lines = [f"{dataset}: the same data by each document"]
-    firsts: dict[str, Row] = {}
-    id_width = max(len(row.standard.id) for row in table)
-    for row in table:
-        check = row.check
-        axis = "up" if check.component == "up" else check.component
-        lines.append(
-            f"  {row.standard.id:<{id_width}}  {check.name}: {_value(check)}; "
-            f"verdict {row.judgement.verdict} [{check.verification}]"
-        )
-        first = firsts.setdefault(axis, row)
-        if first is not row:
-            lines.append(
-                f"  {'':<{id_width}}  differs from {first.standard.id}: {_why(row, first)}"
-            )
-    for judged in {id(row.judgement): row.judgement for row in table}.values():
-        lines += [f"  {judged.standard}: no statement: {reason}" for reason in judged.reasons]
-    return "\n".join(lines) + "\n"
-
-
-def render_tightest(dataset: str, standards: Sequence[Standard], evidence: Evidence) -> str:
-    """Show the tightest class the evidence supports under each document, and what the next one needs."""
-    lines = [f"{dataset}: the tightest class that is supported"]
-    for standard in standards:
-        units = {key.name: key.unit or "" for key in standard.claim_keys}
-        for found in tightest(standard, evidence):
-            lines += _tightest_lines(found, units[found.key])
-    return "\n".join(lines) + "\n"
-
-
-def _tightest_lines(found: Tightest, unit: str) -> list[str]:
-    def text(value: float | str | None) -> str:
-        return value if isinstance(value, str) else f"{value:g} {unit}"
-
-    own = "none" if found.value is None else text(found.value)
-    lines = [f"  {found.standard}, {found.key}: {own}"]
+def supported(found: Tightest) -> str:
+    """Say what one key of a document could claim."""
+    name = document_name(found.standard)
     if found.value is None:
-        return [f"{lines[0]}; needed: {'; '.join(found.needed) or 'other data'}"]
-    if found.tighter is not None:
-        lines.append(f"    for {text(found.tighter)}: {'; '.join(found.needed) or 'not supported'}")
+        return f"{name}, {printable(found.key)}: none is supported"
+    return f"{name}, {printable(found.key)} = {_value(found.value)} is supported"
+
+
+def wanted(found: Tightest) -> str:
+    """Say what the next class would need; empty where there is no tighter one."""
+    if found.tighter is None:
+        return ""
+    needs = "; ".join(map(printable, found.needed)) or "other data"
+    return f"{'needed' if found.value is None else f'{_value(found.tighter)} needs'} {needs}"
+
+
+def _value(value: float | str) -> str:
+    return printable(value) if isinstance(value, str) else f"{value:.6f}".rstrip("0").rstrip(".")
+
+
+def summary_lines(result: Result, unit: LengthUnit) -> list[str]:
+    """Give the lines of ``summary.txt``, a dataset at a time."""
+    lines: list[str] = []
+    for its in result.side_by_side:
+        if its.rows or its.tightest:
+            lines.append(f"  {printable(its.dataset)}")
+        for rows in _by_claim(its):
+            claimed = _claimed(rows[0])
+            name = document_name(rows[0].standard) + (f", {claimed}" if claimed else "")
+            lines.append(f"    {VERDICT_WORDS[rows[0].verdict]:<14}{name}")
+            for row in rows:
+                check = printable(f"{check_text(row.check, unit)} [{row.check.verification}]")
+                lines.append(_wrapped(check, " " * 18, " " * 20))
+                if row.unlike is not None:
+                    lines.append(_wrapped(differs(row), " " * 20, " " * 20))
+        for found in its.tightest:
+            told, more = supported(found), wanted(found)
+            lines.append(_wrapped(f"{told}; {more}" if more else told, "    ", "      "))
     return lines
+
+
+def _wrapped(text: str, first: str, indent: str) -> str:
+    return textwrap.fill(
+        text,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

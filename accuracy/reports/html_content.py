@@ -88,7 +88,7 @@ def claim_view(dataset: DatasetResult, claim: ClaimResult, unit: LengthUnit) -> 
         word=VERDICT_WORDS[claim.verdict],
         standard=standard_name(claim),
         claimed=", ".join(_claimed(key, value) for key, value in claim.claimed.items()),
-        checks=tuple(_check(check, unit) for check in claim.checks),
+        checks=tuple(check_view(check, unit) for check in claim.checks),
         paragraphs=tuple(line for line in [*text.split("\n"), *after] if line.strip()),
         sources=tuple(line[2:] for line in listed if line.startswith("- ")) if mark else (),
     )
@@ -102,7 +102,8 @@ def _claimed(key: str, value: float | int | str | bool) -> str:
     return f"{name.replace('_', ' ')} {value:.6f}".rstrip("0").rstrip(".") + f" {unit}"
 
 
-def _check(check: Check, unit: LengthUnit) -> CheckView:
+def check_view(check: Check, unit: LengthUnit) -> CheckView:
+    """Prepare one check."""
     value = limit = sense = ""
     bar = None
     if check.value is not None:

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from accuracy.findings import Severity
-from accuracy.reports import html_content, meaning
+from accuracy.reports import editions_text, html_content, meaning
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.residuals import ResidualRow
@@ -78,6 +78,7 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
             for dataset in result.datasets
             for place in range(len(dataset.claims))
         ],
+        "documents": plain(editions_text.views(result, unit)),
         "means": list(meaning.means(result, unit)),
         "means_not": list(meaning.means_not(result)),
         "datasets": [_dataset(result, dataset, unit, drawings) for dataset in result.datasets],

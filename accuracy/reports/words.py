@@ -37,7 +37,12 @@ def standard_name(claim: ClaimResult) -> str:
 
     The hash stands in the statement and in the list of files.
     """
-    return printable(re.sub(r", SHA-256 [0-9a-f]{64}$", "", claim.standard))
+    return document_name(claim.standard)
+
+
+def document_name(label: str) -> str:
+    """Name a document by its label in the record; see `standard_name`."""
+    return printable(re.sub(r", SHA-256 [0-9a-f]{64}$", "", label))
 
 
 def printable_lines(text: str) -> str:

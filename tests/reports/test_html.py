@@ -127,8 +127,8 @@ def test_the_verdict_stands_first_and_the_sections_follow(page: Element) -> None
     """Verdict, claims, meaning, datasets, what is apart, the rest; in that order."""
     order = [section.attrs["id"] for section in page.one("main").all("section")]
     assert order == [
-        *("verdict", "claims", "meaning", "d0", "d1", "d2", "d3", "apart", "chain", "findings"),
-        *("left-out", "inputs", "cautions", "signature"),
+        *("verdict", "claims", "documents", "meaning", "d0", "d1", "d2", "d3", "apart", "chain"),
+        *("findings", "left-out", "inputs", "cautions", "signature"),
     ]
     assert page.one(id="verdict-h").text == "Verdict FAILS"
     assert page.one("head").one("title").text == "FAILS: Accuracy of the May survey"
@@ -256,7 +256,7 @@ def test_a_verdict_that_hangs_on_one_point_says_so() -> None:
 @pytest.mark.usefixtures("no_plots")
 def test_a_record_without_series_is_still_shown(demo: Result) -> None:
     """A record of an older run has no curves: the page has everything else."""
-    page = read_page(render(replace(demo, series={})))
+    page = read_page(render(replace(demo, series={}, side_by_side=())))
     assert len(list(page.all("section"))) == 14
     assert "Without each single point" not in page.text
 

@@ -10,7 +10,7 @@ from accuracy.standards.judge.records import Check, Evidence, Judgement
 from accuracy.standards.judge.rules import AXES
 from accuracy.standards.judge.verdict import judge
 from accuracy.standards.library import UNITS, ClaimKey, Standard
-from accuracy.stats import mean, show_both
+from accuracy.stats import ESTIMATORS, mean, show_both
 
 #: Steps of a class that is a length: a tenth of a centimetre or a thousandth of a metre and alike.
 _STEP_M = Fraction(1, 1000)
@@ -30,7 +30,9 @@ class Tightest:
     tighter : float, str or None
         The next, which is not supported; None where there is none.
     needed : tuple of str
-        What stands against the next (against any, where `value` is None).
+        What stands against the next (against any, where `value` is None), in metres.
+    unit : str or None
+        Of `value` and `tighter`, where they are lengths.
     """
 
     standard: str
@@ -38,6 +40,7 @@ class Tightest:
     value: float | str | None
     tighter: float | str | None
     needed: tuple[str, ...]
+    unit: str | None = None
 
 
 def tightest(standard: Standard, evidence: Evidence) -> tuple[Tightest, ...]:
@@ -58,7 +61,7 @@ def _of_key(standard: Standard, key: ClaimKey, evidence: Evidence) -> Tightest:
     needed: tuple[str, ...] = ()
     if tighter is not None:
         needed = _needed(standard, key, judge(standard, {key.name: tighter}, evidence), evidence)
-    return Tightest(standard.id, key.name, best, tighter, needed)
+    return Tightest(standard.label, key.name, best, tighter, needed, key.unit)
 
 
 def _passes(standard: Standard, key: ClaimKey, value: float | str, evidence: Evidence) -> bool:
@@ -106,10 +109,11 @@ def _needed(
     for part in judged.parts:
         if part.minimum is not None and part.n < part.minimum:
             told.append(f"more points: {part.minimum - part.n} more ({part.part})")
+    coarse = [f.message for f in judged.findings if f.code == "claim-survey-accuracy"]
     told += [
-        "a better survey: " + f.message
-        for f in judged.findings
-        if f.code == "claim-survey-accuracy" and any(f.message.endswith(r) for r in _bare(judged))
+        f"a better survey: {reason}"
+        for reason in _bare(judged)
+        if any(message.endswith(reason) for message in coarse)
     ]
     for measure in standard.requirements:
         limit = measure.limit.metres(judged.claimed) if measure.limit else None
@@ -119,6 +123,7 @@ def _needed(
         if limit is None or check is None or check.passes is not False or check.value is None:
             continue
         told.append(_smaller(check, limit))
+        told += _without_survey_error(check, evidence)
         if measure.estimator in ("rmse", "accuracy_95"):
             told += _without_bias(measure.cover, AXES[measure.component], evidence)
     rest = [r for r in _bare(judged) if not told]
@@ -132,6 +137,20 @@ def _bare(judged: Judgement) -> list[str]:
 def _smaller(check: Check, limit_m: float) -> str:
     texts = show_both(check.value or 0.0, limit_m, check.operator or "<=")
     return f"smaller errors: {check.name} is {texts[0]} m, {texts[1]} m wanted"
+
+
+def _without_survey_error(check: Check, evidence: Evidence) -> list[str]:
+    """Say what the survey's own error adds to a figure that includes it."""
+    if not check.survey_error_included:
+        return []
+    group = evidence.group(check.component, check.cover)  # type: ignore[arg-type]
+    bare = ESTIMATORS[check.estimator](group.axes)
+    if group.survey_rmse_m is None or not isinstance(bare, float):
+        return []
+    return [
+        f"a better survey: its own RMSE of {group.survey_rmse_m:.3f} m is included; with a survey without "
+        f"error {check.name} would be {bare:.3f} m"
+    ]
 
 
 def _without_bias(cover: str, axes: tuple[str, ...], evidence: Evidence) -> list[str]:

@@ -49,7 +49,7 @@ def judge(
     Judgement
         ``no-statement`` wins over ``fails`` and ``passes``, in each part and for the claim.
     """
-    evidence, assumptions, told = _with_survey_method(standard, evidence)
+    evidence, assumptions, told = with_survey_method(standard, evidence)
     findings = [t.finding for t in told if t.finding]
     parts = []
     for part in _parts(standard, claimed, evidence):
@@ -214,7 +214,7 @@ def _notes(case: Case) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _with_survey_method(
+def with_survey_method(
     standard: Standard, evidence: Evidence
 ) -> tuple[Evidence, tuple[str, ...], list[Told]]:
     """Put the document's survey accuracy of the method named in the job where the survey gives none."""

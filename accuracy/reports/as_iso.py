@@ -4,9 +4,9 @@ The root is ``mdq:DQ_DataQuality``, which belongs under ``mdb:dataQualityInfo`` 
 
 References
 ----------
-ISO 19157:2013 (identifiers of measures: second-hand), ISO/TS 19157-2 (structure as in published transforms;
-order of the parts of an evaluation method, from memory). The schemas are not at hand: the tests hold the
-documents against the list of elements.
+ISO 19157:2013 (identifiers of measures: second-hand), ISO/TS 19157-2 (structure and order by the XML Schema
+``mdq`` 1.0, read). The tests validate the documents where the schemas are at hand, and hold them against the
+list of elements otherwise.
 """
 
 from __future__ import annotations
@@ -69,13 +69,18 @@ def _q(name: str) -> str:
 
 
 def render_files(result: Result) -> dict[str, bytes]:
-    """Give one element for each dataset; values in metres."""
+    """Give one element for each dataset of which anything is reported; values in metres."""
     for prefix, uri in NAMESPACES.items():
         ET.register_namespace(prefix, uri)
-    return {file_name(result, dataset): _document(result, dataset) for dataset in result.datasets}
+    roots = ((dataset, _document(result, dataset)) for dataset in result.datasets)
+    return {
+        file_name(result, dataset): as_bytes(root)
+        for dataset, root in roots
+        if root.find(_q("mdq:report")) is not None  # the schema wants one at least
+    }
 
 
-def _document(result: Result, dataset: DatasetResult) -> bytes:
+def _document(result: Result, dataset: DatasetResult) -> ET.Element:
     root = ET.Element(_q("mdq:DQ_DataQuality"))
     scope = _nested(root, "mdq:scope", "mcc:MD_Scope", "mcc:level")
     code = ET.SubElement(scope, _q("mcc:MD_ScopeCode"))
@@ -98,7 +103,7 @@ def _document(result: Result, dataset: DatasetResult) -> bytes:
         if wanted and bias and isinstance(figure.value, float):
             report = _report(root, dataset, bias, figure.component, figure.n, result)
             _quantity(report, figure.value)
-    return as_bytes(root)
+    return root
 
 
 def _measure(statistic: str, component: str) -> tuple[str, str, str, str] | None:

@@ -125,8 +125,8 @@ def test_explained_numbers_are_those_of_the_figure() -> None:
     text = render_explained(
         load_standard("asprs-2024"), {"vertical_class_cm": 5.0}, make_evidence()
     )
-    assert "sqrt(0.027000 / 30) = 0.030000 m" in text
-    assert f"= {math.hypot(0.03, 0.005):.6f} m" in text
+    assert "sqrt(0.02700000 / 30) = 0.03000000 m" in text
+    assert f"= {math.hypot(0.03, 0.005):.8f} m" in text
     assert "0.030414 m <= 0.050000 m is true" in text
 
 

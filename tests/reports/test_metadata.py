@@ -9,6 +9,7 @@ from pathlib import Path
 import gold
 import pytest
 from gis_reader import read_layer
+from pyproj import CRS
 from support import assert_metres
 
 from accuracy.reports import render_kinds
@@ -156,9 +157,19 @@ def test_survey_points_have_the_fields_that_are_wanted(demo: Result, tmp_path: P
     path = tmp_path / "points.gpkg"
     path.write_bytes(render_kinds(demo, ["survey-points"])["survey-points.gpkg"])
     name = "accuracy_of_the_may_survey_survey_points"
-    _, kind, features = read_layer(path, name)
+    system, kind, features = read_layer(path, name)
     assert list(FIELDS) == [key for key in features[0] if key != "geometry"]
-    assert "Point" in kind
+    assert kind == "Point Z"
+    parts = [part.to_authority() for part in CRS.from_user_input(system).sub_crs_list]
+    assert parts == [("EPSG", "6341"), ("EPSG", "5703")]
+    written = {row.id: row for row in demo.datasets[0].residuals}
+    for feature in features:  # by GDAL, at the places and heights of the record
+        ((east, north, up),) = feature["geometry"]
+        native = written[feature["unique_identifier"]].native
+        assert_metres(east, native["easting"], within_m=0.0)
+        assert_metres(north, native["northing"], within_m=0.0)
+        assert_metres(up, native["height"], within_m=0.0)
+    assert {type(f["source_horizontal_epsg"]).__name__ for f in features} == {"int64"}
     ids = [f["unique_identifier"] for f in features]
     assert len(ids) == len(set(ids)) == 47 + 4
     assert "CP31" not in ids

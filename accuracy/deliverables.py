@@ -181,7 +181,7 @@ def open_deliverable(
         files.append(replace(file, reference=completed))
         findings += [*file.findings, *more]
     findings += _files_agree(files, [written for _, written in paths])
-    reference = files[0].reference
+    reference = files[0].reference if files else declared or Reference("unknown")
     way = plan_on_site(
         survey.reference,
         reference,
@@ -226,7 +226,7 @@ def open_deliverable(
         else 3
         for file in files
     ]
-    return Deliverable(setting, tuple(files), reference, way, named, max(decimals))
+    return Deliverable(setting, tuple(files), reference, way, named, max(decimals, default=3))
 
 
 def distinct(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -248,6 +248,8 @@ def _with_table_units(
 
 def _files_agree(files: Sequence[File], names: Sequence[str]) -> list[Finding]:
     """Files of one dataset must be in one frame."""
+    if not files:
+        return []  # planned, not flown yet
     first = files[0].reference
     findings = []
     for file, name in zip(files[1:], names[1:], strict=True):

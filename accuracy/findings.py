@@ -147,6 +147,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "plan-no-surface": "no elevation raster shows where the ground is flat",
         "plan-steep": "planned points stand on ground steeper than wanted, for want of better",
         "plan-uneven": "the area has no room for points that keep quadrants and spacing",
+        "plan-not-flown": "nothing is delivered yet: planned by what the job declares",
         "plan-control-unknown": "where control points stand in the area is not known",
         # measured points
         "measured-not-matched": "ids of measured and surveyed points do not match up",

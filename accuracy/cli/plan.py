@@ -16,7 +16,8 @@ Example:
   accuracy plan site/job.toml
   writes the folder site/job.plan with plan.txt, plan.csv, plan.geojson, plan.gpkg
   and field-sheet.pdf, and prints plan.txt. The job needs no table of checkpoints:
-  leave file out of [checkpoints].
+  leave file out of [checkpoints]. Before the flight it needs no deliverables, if it
+  declares their crs, and an outline in [area].
 
 {EXIT_CODES}"""
 

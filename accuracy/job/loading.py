@@ -28,7 +28,8 @@ def load_job(
         Checks the keys of a claim, (standard, keys, where, folder) -> problems; by default against the
         standard's own file.
     planning : bool
-        Whether the job may come without a table of checkpoints: there are none before the survey.
+        Whether the job may come without a table of checkpoints, since there is none before the survey; and
+        without the files of a dataset, before the flight, if it declares their ``crs`` and an ``[area]``.
 
     Raises
     ------

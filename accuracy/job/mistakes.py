@@ -93,7 +93,8 @@ def problems_of(
     check_claim : callable
         Checks the keys of a claim: (standard, keys, where, folder) -> problems.
     planning : bool
-        Whether the job may come without a table of checkpoints.
+        Whether the job may come without a table of checkpoints, and, where it declares their system and an
+        outline, without the files of a dataset.
     """
     problems = list(_not_finite(data, ""))
     already = {problem.where for problem in problems}
@@ -117,7 +118,7 @@ def problems_of(
     problems += trajectory_section.trajectory_problems(data)
     if not planning:
         problems += _table_problems(data)
-    problems += _file_problems(data, folder)
+    problems += _file_problems(data, folder, planning=planning)
     problems += grids.grids_problems(data, folder)
     problems += processing.processing_problems(data, folder)
     problems += _claim_problems(data, folder, check_claim)
@@ -300,7 +301,7 @@ def _flight_problems(data: Data) -> Iterator[Problem]:
             yield Problem(one, f"stands without [{other}]", "a prediction needs both sections")
 
 
-def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
+def _file_problems(data: Data, folder: Path, *, planning: bool) -> Iterator[Problem]:
     points = data.get("checkpoints")
     named = [("checkpoints.file", points.get("file"))] if isinstance(points, dict) else []
     if isinstance(grid := data.get("local_grid"), dict):
@@ -312,6 +313,14 @@ def _file_problems(data: Data, folder: Path) -> Iterator[Problem]:
     if isinstance(area := data.get("area"), dict):
         named.append(("area.file", area.get("file")))
     for index, dataset in _tables(data, "dataset"):
+        texts = [text for _, text in _texts(dataset.get("files"))]
+        if (
+            planning
+            and "area" in data
+            and dataset.get("crs")
+            and not any(matches(folder, text) for text in texts)
+        ):
+            continue  # not flown yet
         named += [
             (f"dataset[{index}].files[{i}]", text) for i, text in _texts(dataset.get("files"))
         ]

@@ -76,6 +76,7 @@ def plan(
     assert unit is not None  # an area is in metres of a plane
     numbers = _numbers(prepared, area, open_points, vegetated_points)
     findings = list(area_findings)
+    findings += [_not_flown(its) for its in prepared.deliverables if not its.files]
     control_m, more = _control(prepared, item, unit)
     findings += more
     progress("choosing places")
@@ -111,6 +112,17 @@ def plan(
         predictions=predictions or (),
         estimates_m=estimates or {},
         findings=distinct(findings),
+    )
+
+
+def _not_flown(item: Deliverable) -> Finding:
+    """Say that a plan rests on what the job declares, since nothing is delivered yet."""
+    return Finding(
+        "plan-not-flown",
+        Severity.NOTE,
+        f"no file of {item.setting.name} is there yet: planned in {item.reference.name}, as the job declares, "
+        "inside the outline of [area]",
+        dataset=item.setting.name,
     )
 
 

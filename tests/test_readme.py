@@ -48,6 +48,40 @@ def test_the_shown_plan_is_a_real_plan(tmp_path: Path) -> None:
             assert any(line == other for other in made), line
 
 
+def _plain(lines: list[str]) -> list[str]:
+    """Widths of columns follow the longest name, so they mean nothing here."""
+    return [" ".join(line.split()) for line in lines]
+
+
+def test_the_shown_documents_side_by_side_are_real(tmp_path: Path) -> None:
+    """The table of the demo's cloud, the tightest classes, and the steps to its figures."""
+    from accuracy.cli.editions import explained, with_editions
+    from accuracy.job import load_job
+    from accuracy.pipeline import verify
+    from accuracy.reports import as_summary
+    from accuracy.simulation.demo import build_demo
+    from accuracy.standards.judge import Evidence
+
+    under = re.search(r"`accuracy verify JOB --under (\S+)` judges", README)
+    assert under is not None
+    job = with_editions(load_job(build_demo(tmp_path / "site").job), (under[1],))
+    kept: dict[str, Evidence] = {}
+    summary = as_summary.render(verify(job, kept=kept)).decode("utf-8")
+    assert block_after("accuracy verify --under") in summary
+    made = iter("".join(explained(job, kept)).splitlines())
+    for line in block_after("accuracy verify --explain").splitlines():
+        assert line.strip() == "..." or any(line == other for other in made), line
+
+
+def test_the_shown_share_of_numbers_is_real() -> None:
+    """Every document stands there with how its numbers were come by, as ``accuracy standards`` prints it."""
+    from accuracy.reports.standards_text import render_list
+
+    listed = render_list(list_standards()).split("\n\n")[0].splitlines()
+    wanted = _plain([" ".join(line.split()[:6]) for line in listed])
+    assert _plain(block_after("accuracy standards").splitlines()) == wanted, "\n".join(wanted)
+
+
 def test_ci_runs_exactly_the_test_command() -> None:
     """The test command of the README is the one that ``.ci/run`` executes."""
     commands = re.findall(r"^python3 -m venv .*$", README, re.M)

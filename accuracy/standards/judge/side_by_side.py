@@ -187,7 +187,8 @@ def _why(own: _Figure, other: _Figure) -> str:
         told.append(f"has the {'larger' if larger else 'smaller'} limit")
     if not told:
         return f"The same figure{'' if own.check.limit is None else ' and the same limit'}."
-    return f"It {told[0] if len(told) == 1 else ', '.join(told[:-1]) + ' and ' + told[-1]}."
+    comma = "," if len(told) > 2 or any("," in trait for trait in told) else ""
+    return f"It {told[0] if len(told) == 1 else ', '.join(told[:-1]) + f'{comma} and {told[-1]}'}."
 
 
 def _has_points(standard: Standard, key: str, evidence: Evidence) -> bool:

@@ -243,6 +243,7 @@ def _judge(
         wkt=item.reference.wkt,
         height_method=item.setting.method,
         max_circumradius_m=measured.max_circumradius_m,
+        neighbourhood=item.setting.patch,
         residuals=measured.rows,
         figures=_figures(evidence),
         claims=tuple(claims),

@@ -12,6 +12,7 @@ import numpy as np
 from accuracy import __version__
 from accuracy.deliverables import (
     Deliverable,
+    Setting,
     distinct,
 )
 from accuracy.findings import Finding, Severity
@@ -40,7 +41,7 @@ from accuracy.result import (
 )
 from accuracy.series import compute_series
 from accuracy.series.relief import draw_reliefs
-from accuracy.standards.judge import Evidence, Judgement, judge
+from accuracy.standards.judge import Evidence, Judgement, TakenHeights, judge
 from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, Roll, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
@@ -260,6 +261,7 @@ def _evidence(
     dataset = next(d for d in prepared.job.dataset if d.name == name)
     assumed = {point.id for point in prepared.table.points if not point.cover_stated}
     places = place_numbers(prepared.table.points)
+    land_covers = {point.id: point.land_cover for point in prepared.table.points}
 
     def column(values: list[float | None]) -> np.ndarray[Any, np.dtype[np.float64]]:
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
@@ -283,6 +285,21 @@ def _evidence(
         blocked_vertical=blocked("vertical"),
         cover_assumed_count=sum(row.id in assumed for row in used),
         place=tuple(places[row.id] for row in used),
+        heights=_taken(item.setting),
+        land_cover=tuple(land_covers[row.id] for row in used),
+    )
+
+
+def _taken(setting: Setting) -> TakenHeights | None:
+    """Say for the judge how the heights of a point cloud are taken; None for other deliverables."""
+    if setting.kind != "point-cloud":
+        return None
+    patch = setting.patch
+    return TakenHeights(
+        setting.method or "tin",
+        shape=patch.shape if patch else None,
+        across_m=patch.across_m if patch else None,
+        design_spacing_m=setting.design_anps_m,
     )
 
 

@@ -9,7 +9,11 @@ from types import MappingProxyType
 
 #: Kind of dataset -> ways to take its height at a place; the first is the default.
 HEIGHT_METHODS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"point-cloud": ("tin", "plane", "neighbourhood-mean", "nearest"), "raster": ("bilinear", "nearest"), "measured-points": ()}
+    {
+        "point-cloud": ("tin", "plane", "neighbourhood-mean", "nearest"),
+        "raster": ("bilinear", "nearest"),
+        "measured-points": (),
+    }
 )
 #: Keys of a dataset that belong to some kinds only.
 KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(

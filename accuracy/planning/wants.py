@@ -26,8 +26,8 @@ def number_wanted(
         for rule in standard.minimums
         if rule.part == part and rule.cover == cover
     ]
-    rule = rules_of(standard).number
-    wanted = rule.wanted(part, cover, area_km2) if rule else None
+    rule = rules_of(standard).count(part, cover)
+    wanted = rule.wanted(area_km2) if rule else None
     if rule and wanted is not None:
         found.append((wanted, str(rule.source)))
     return max(found, key=lambda item: item[0]) if found else (None, "")

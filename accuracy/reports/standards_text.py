@@ -45,6 +45,7 @@ def _numbers(standard: Standard) -> Iterator[tuple[str, str, str, str]]:
         yield "report", _measure_text(measure), measure.cite, measure.verification
     for rule in standard.minimums:
         text = f"at least {rule.minimum} points, {rule.part}, {rule.cover}"
+        text += " in each land cover" * rule.each_land_cover
         text += "" if rule.binding else " (fewer are remarked, no more)"
         yield "checkpoints", text, rule.cite, rule.verification
     if (survey := standard.survey) is not None:

@@ -9,6 +9,7 @@ import pytest
 from evidence import make_evidence
 
 from accuracy.findings import Severity
+from accuracy.reports.explain_text import render_explained
 from accuracy.standards.judge import Evidence, Judgement, TakenHeights, judge
 from accuracy.standards.library import load_standard
 
@@ -133,6 +134,32 @@ def test_sva_of_one_land_cover_at_a_time() -> None:
     assert [check.n for check in sva.values()] == [20, 20]
     assert [check.cover for check in sva.values()] == ["forest", "urban"]
     assert checks["FVA, fundamental vertical accuracy at 95 % confidence level"].n == 40
+    assert judged.verdict == "passes"
+
+
+def test_explained_by_its_own_points() -> None:
+    """The steps of an SVA are of its land cover: rank 19.05 of 20 sizes, not of all 60."""
+    names = ["open terrain"] * 20 + ["forest"] * 20 + ["urban"] * 20
+    up_m = [0.01 * (i % 20 + 1) for i in range(60)]
+    text = render_explained(
+        load_standard("ndep-2004"), {"fva_m": 1.0, "cva_m": 1.0}, by_cover(names, up_m)
+    )
+    after = text.partition("percentile: forest, 20 points")[2]
+    assert "(20 - 1) + 1 = 19.05" in after.splitlines()[1]
+    assert "= 0.190500 m" in after.splitlines()[2]
+
+
+@pytest.mark.parametrize(("forest", "told"), [(20, False), (19, True)])
+def test_twenty_points_in_each_land_cover(forest: int, told: bool) -> None:
+    """NDEP 2004: twenty in each that is named; one fewer is told and decides nothing."""
+    names = ["open terrain"] * 41 + ["forest"] * forest
+    judged = judge(
+        load_standard("ndep-2004"),
+        {"fva_m": 1.0, "cva_m": 1.0},
+        by_cover(names, [0.01] * len(names)),
+    )
+    few = [f.message for f in judged.findings if f.code == "claim-too-few-points"]
+    assert any("19 forest checkpoints, at least 20" in text for text in few) is told
     assert judged.verdict == "passes"
 
 

@@ -72,23 +72,28 @@ def _rule_residuals(case: Case) -> list[Told]:
 
 def _rule_number(case: Case) -> list[Told]:
     told = []
-    for rule in case.standard.minimums:
-        group = case.evidence.group(COMPONENT[case.part], rule.cover)
+    rules = [
+        (rule, name)
+        for rule in case.standard.minimums
+        for name in (case.evidence.land_covers if rule.each_land_cover else (rule.cover,))
+    ]
+    for rule, cover_name in rules:
+        group = case.evidence.group(COMPONENT[case.part], cover_name)
         n = case.evidence.places(group)
         if rule.part != case.part or n >= rule.minimum:
             continue
-        cover = "" if rule.cover == "all" else f"{rule.cover} "
+        cover = "" if cover_name == "all" else f"{cover_name} "
         counted = f"{group.n} {cover}checkpoints"
         if n < group.n:
             counted += f" at {n} place{'s' * (n != 1)}"
         message = f"{counted}, at least {rule.minimum} wanted ({rule.cite})"
-        facts: Mapping[str, EvidenceValue] = {"n": n, "minimum": rule.minimum, "cover": rule.cover}
+        facts: Mapping[str, EvidenceValue] = {"n": n, "minimum": rule.minimum, "cover": cover_name}
         remedy = f"survey {rule.minimum - n} more {cover}checkpoints"
         if rule.binding and n > 0:
             told.append(case.tell("claim-too-few-points", message, facts, remedy, reason=message))
         elif not rule.binding:
             judged = any(m.cover == rule.cover for m, _, _ in case.limited())
-            code = "claim-vegetated-few" if rule.cover == "vegetated" else "claim-too-few-points"
+            code = "claim-vegetated-few" if cover_name == "vegetated" else "claim-too-few-points"
             severity = Severity.WARNING if judged or n else Severity.NOTE
             told.append(case.tell(code, message, facts, remedy, severity=severity))
     return told

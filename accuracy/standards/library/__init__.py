@@ -7,7 +7,7 @@ specification is the same kind of file, kept beside the job. A new edition is a 
 from __future__ import annotations
 
 from accuracy.standards.library.marks import Part, Verification
-from accuracy.standards.library.reading import ESTIMATORS, parse_standard
+from accuracy.standards.library.reading import ESTIMATORS, parse_standard, parse_survey_methods
 from accuracy.standards.library.records import (
     UNITS,
     ClaimKey,
@@ -64,4 +64,5 @@ __all__ = [
     "list_standards",
     "load_standard",
     "parse_standard",
+    "parse_survey_methods",
 ]

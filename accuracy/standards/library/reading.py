@@ -93,6 +93,23 @@ def parse_standard(text: str, source: str) -> Standard:
     return standard
 
 
+def parse_survey_methods(text: str, source: str) -> tuple[SurveyMethod, ...]:
+    """Read a file of ``[[survey_method]]`` alone, as a standard's file has them.
+
+    Raises
+    ------
+    StandardsError
+        All mistakes, each with the path of its key.
+    """
+    problems: list[Problem] = []
+    top = Reader(tomllib.loads(text), "", problems)
+    methods = tuple(_survey_method(reader) for reader in top.tables("survey_method"))
+    top.finish()
+    if problems:
+        raise StandardsError("has mistakes", where=source, problems=tuple(problems))
+    return methods
+
+
 def _standard(top: Reader, source: str) -> Standard:
     keys = tuple(_claim_key(reader) for reader in top.tables("claim_key"))
     units = {key.name: key.unit for key in keys}
@@ -231,7 +248,10 @@ def _minimum(reader: Reader) -> Minimum:
         binding=reader.flag("binding"),
         cite=cite,
         verification=verification,
+        each_land_cover=reader.flag("each_land_cover", required=False),
     )
+    if minimum.each_land_cover and minimum.binding:
+        reader.wrong("binding", "true found", "a number in each land cover is a finding only")
     reader.finish()
     return minimum
 

@@ -115,7 +115,10 @@ class Measure:
 
 @dataclass(frozen=True)
 class Minimum:
-    """Fewest points for a statement; where not `binding`, fewer are a finding only."""
+    """Fewest points for a statement; where not `binding`, fewer are a finding only.
+
+    Where `each_land_cover`, so many in every land cover that the points name; never binding.
+    """
 
     part: Part
     cover: Cover
@@ -123,6 +126,7 @@ class Minimum:
     binding: bool
     cite: str
     verification: Verification
+    each_land_cover: bool = False
 
 
 @dataclass(frozen=True)

@@ -60,8 +60,8 @@ def job(tmp_path: Path) -> Path:
     [
         ("accuracy.preparation", "prepare", []),
         ("accuracy.formats.las", "LasCloud._tell", ["--reuse-hashes"]),
-        ("accuracy.pipeline", "_inputs", ["--reuse-hashes"]),
-        ("accuracy.pipeline", "_inputs", ["--workers", "2"]),
+        ("accuracy.pipeline", "inputs_of_job", ["--reuse-hashes"]),
+        ("accuracy.pipeline", "inputs_of_job", ["--workers", "2"]),
         ("accuracy.reports.folder", "_write", []),
     ],
 )

@@ -32,6 +32,7 @@ from accuracy.inputs.checkpoints import (
 from accuracy.residuals import (
     Roles,
 )
+from accuracy.sampling import Patch
 
 Kind = Literal["point-cloud", "raster", "measured-points"]
 
@@ -50,6 +51,8 @@ class Setting:
         As in the job.
     local : bool
         Its coordinates are in the job's local grid.
+    patch : Patch or None
+        The neighbourhood that heights are taken from, where the method takes one.
     """
 
     name: str
@@ -61,6 +64,7 @@ class Setting:
     band: int | None = None
     realisation: str | None = None
     local: bool = False
+    patch: Patch | None = None
 
 
 @dataclass(frozen=True)

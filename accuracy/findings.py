@@ -137,6 +137,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         # layout: number and places of the checkpoints, as the document of a claim wants them
         "layout-outside": "checkpoints lie outside the area",
         "layout-few-for-area": "fewer checkpoints than the document wants for the size of the area",
+        "layout-few-for-control": "fewer checkpoints than the document wants beside the control points",
         "layout-quadrants": "a quadrant of the area holds too few of the checkpoints",
         "layout-spacing": "checkpoints are nearer to each other than the document wants",
         "layout-steep": "checkpoints on ground steeper than the document's own siting rule",
@@ -172,6 +173,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "trajectory-lines": "the headings of the flight lines leave errors undetected",
         "trajectory-attitude": "roll, pitch or heading cannot be right",
         # claims: what the standard makes of it
+        "claim-height-procedure": "heights were not taken as the document does, or that is not known",
         "claim-limit-exceeded": "the limit was exceeded although no statement is possible",
         "claim-too-few-points": "fewer points than the document requires",
         "claim-survey-accuracy": "the survey is not accurate enough for the class, or unknown",

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from accuracy.deliverables import Deliverable, distinct
+from accuracy.deliverables import Deliverable, Setting, distinct
 from accuracy.findings import Finding, Severity
 from accuracy.job.sections import Claim
 from accuracy.layout import place_numbers
@@ -15,7 +15,7 @@ from accuracy.measuring import Measured
 from accuracy.preparation import Prepared
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, InputFile
-from accuracy.standards.judge import Evidence, Judgement, judge
+from accuracy.standards.judge import Evidence, Judgement, TakenHeights, judge
 from accuracy.standards.judge.side_by_side import SideBySide, side_by_side
 from accuracy.standards.library import Standard, load_standard
 from accuracy.statement import Context, Roll, compose
@@ -67,6 +67,7 @@ def judge_dataset(
         wkt=item.reference.wkt,
         height_method=item.setting.method,
         max_circumradius_m=measured.max_circumradius_m,
+        neighbourhood=item.setting.patch,
         residuals=measured.rows,
         figures=_figures(evidence),
         claims=tuple(claims),
@@ -96,6 +97,7 @@ def evidence_of(
     dataset = next(d for d in prepared.job.dataset if d.name == name)
     assumed = {point.id for point in prepared.table.points if not point.cover_stated}
     places = place_numbers(prepared.table.points)
+    land_covers = {point.id: point.land_cover for point in prepared.table.points}
 
     def column(values: list[float | None]) -> np.ndarray[Any, np.dtype[np.float64]]:
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
@@ -119,6 +121,21 @@ def evidence_of(
         blocked_vertical=blocked("vertical"),
         cover_assumed_count=sum(row.id in assumed for row in used),
         place=tuple(places[row.id] for row in used),
+        heights=_taken(item.setting),
+        land_cover=tuple(land_covers[row.id] for row in used),
+    )
+
+
+def _taken(setting: Setting) -> TakenHeights | None:
+    """Say how the heights of a point cloud are taken; None for other deliverables."""
+    if setting.kind != "point-cloud":
+        return None
+    patch = setting.patch
+    return TakenHeights(
+        setting.method or "tin",
+        shape=patch.shape if patch else None,
+        across_m=patch.across_m if patch else None,
+        design_spacing_m=setting.design_anps_m,
     )
 
 

@@ -25,6 +25,7 @@ from accuracy.residuals import (
 )
 from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
+from accuracy.sampling.patch import sample_patches
 from accuracy.sampling.reading import Reader, read_in_turn
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
@@ -118,20 +119,34 @@ def _measure(
         if deliverable.setting.kind == "point-cloud":
             assert horizontal is not None
             setting = _cloud_setting(deliverable.setting, horizontal, vertical)
-            limit_m = largest_circumradius_m(deliverable.clouds, setting)
             method = deliverable.setting.method or "tin"
+            patch = deliverable.setting.patch
+            if patch is None:
+                limit_m = largest_circumradius_m(deliverable.clouds, setting)
             for cloud in deliverable.clouds:
                 if hasattr(cloud, "index_folder"):
                     cloud.index_folder = reading.index_folder
-            samples, found = sample_cloud(
-                deliverable.clouds,
-                x,
-                y,
-                setting,
-                method=method,
-                progress=progress,
-                read=reading.read,
-            )
+            if patch is None:
+                samples, found = sample_cloud(
+                    deliverable.clouds,
+                    x,
+                    y,
+                    setting,
+                    method=method,
+                    progress=progress,
+                    read=reading.read,
+                )
+            else:
+                samples, found = sample_patches(
+                    deliverable.clouds,
+                    x,
+                    y,
+                    setting,
+                    patch,
+                    method="plane" if method == "plane" else "neighbourhood-mean",
+                    progress=progress,
+                    read=reading.read,
+                )
             findings += found
             for cloud in deliverable.clouds:
                 findings += getattr(cloud, "reading_findings", [])

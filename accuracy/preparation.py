@@ -38,6 +38,7 @@ from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.layout import same_places
 from accuracy.layout.counts import near_points
 from accuracy.residuals import Roles
+from accuracy.sampling.patch import patch_of
 from accuracy.standards.library import Standard, load_standard
 
 Progress = Callable[[str], None]
@@ -289,6 +290,14 @@ def _open(dataset: Dataset, survey: Survey, progress: Progress) -> Deliverable:
         band=dataset.band,
         realisation=dataset.realisation,
         local=dataset.crs == LOCAL,
+        patch=patch_of(
+            dataset.height,
+            dataset.neighbourhood_shape,
+            dataset.neighbourhood_across_m,
+            dataset.neighbourhood_across_spacings,
+            dataset.design_anps_m,
+            dataset.neighbourhood_least_points,
+        ),
     )
     said = _declared(dataset.crs, dataset.geoid, dataset.epoch, survey.local_grid)
     paths = [(file.path, file.written) for file in dataset.located]

@@ -24,6 +24,7 @@ from accuracy.georeferencing.carrying import Step
 from accuracy.georeferencing.reference import Reference
 from accuracy.layout import Layout
 from accuracy.residuals import Position, ResidualRow
+from accuracy.sampling import Patch
 from accuracy.standards.judge import Check
 from accuracy.standards.judge.side_by_side import SideBySide
 from accuracy.stats import Figure
@@ -156,6 +157,7 @@ class DatasetResult:
     residuals: tuple[ResidualRow, ...]
     figures: tuple[Figure, ...]
     claims: tuple[ClaimResult, ...]
+    neighbourhood: Patch | None = field(default=None, metadata={"left_out_if_none": True})
 
 
 @dataclass(frozen=True)
@@ -252,7 +254,11 @@ def overall(verdicts: list[Verdict]) -> Overall:
 def plain(value: object) -> Any:
     """Turn records into what JSON knows; refuse what would be lost (NaN, unknown types)."""
     if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+        return {
+            f.name: plain(getattr(value, f.name))
+            for f in fields(value)
+            if not f.metadata.get("left_out_if_none") or getattr(value, f.name) is not None
+        }
     if isinstance(value, Enum):
         return plain(value.value)
     if isinstance(value, Mapping):

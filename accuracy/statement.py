@@ -15,7 +15,7 @@ from types import MappingProxyType
 from accuracy.findings import Severity
 from accuracy.standards.judge import Check, Judgement, PartJudgement
 from accuracy.standards.library import UNITS, Part, Standard, Wording
-from accuracy.stats import show_reported
+from accuracy.stats import COVERS, show_reported
 from accuracy.units import LengthUnit
 
 #: What every statement carries.
@@ -199,7 +199,7 @@ def _called(roll: Roll, part: Part) -> str:
 
 def _counts(part: PartJudgement) -> str:
     """Give the number of points behind the checks, by land cover where that counts."""
-    counts = {check.cover: check.n for check in part.checks.values()}
+    counts = {check.cover: check.n for check in part.checks.values() if check.cover in COVERS}
     if set(counts) == {"all"}:
         return str(counts["all"])
     by_cover = ", ".join(f"{n} {cover}" for cover, n in counts.items())

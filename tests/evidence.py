@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from accuracy.standards.judge import Evidence
+from accuracy.standards.judge import Evidence, TakenHeights
 
 NAN = math.nan
 
@@ -42,5 +42,6 @@ def make_evidence(
         "vegetated": np.arange(total) >= n,
         "survey_rmse_h_m": np.full(total, survey_h_m),
         "survey_rmse_v_m": np.full(total, survey_v_m),
+        "heights": TakenHeights("tin"),
     }
     return Evidence(**(given | more))

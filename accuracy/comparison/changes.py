@@ -135,6 +135,7 @@ def _datasets(before: Result, after: Result, run: int) -> Iterator[Change]:
                 ("reference system", dataset.wkt),
                 ("height method", dataset.height_method),
                 ("largest circumradius, m", dataset.max_circumradius_m),
+                ("neighbourhood", dataset.neighbourhood),
             )
             if value is not None
         }

@@ -31,6 +31,24 @@ COVERS: Mapping[str, Cover] = MappingProxyType(
         **dict.fromkeys(("forest", "forested", "trees", "low trees"), "vegetated"),
     }
 )
+#: Land cover as written -> the one name of it that figures of a single land cover go by. Names of the classes
+#: of the NDEP Guidelines 2004 (second-hand), put together with those of common practice. What is not here has
+#: the name of its group alone.
+LAND_COVERS: Mapping[str, str] = MappingProxyType(
+    {
+        **dict.fromkeys(
+            ("open", "open terrain", "bare", "bare earth", "bare soil"), "open terrain"
+        ),
+        **dict.fromkeys(("gravel", "rock", "sand"), "open terrain"),
+        **dict.fromkeys(
+            ("hard surface", "paved", "pavement", "asphalt", "concrete"), "hard surface"
+        ),
+        "urban": "urban",
+        **dict.fromkeys(("tall weeds", "tall grass", "crops"), "tall weeds and crops"),
+        **dict.fromkeys(("brush", "shrubs", "low trees"), "brush and low trees"),
+        **dict.fromkeys(("forest", "forested", "trees"), "forest"),
+    }
+)
 _PLAIN_COVERS = frozenset({"non vegetated", "nonvegetated", "nva", "vegetated", "vva"})
 _TESTED: Mapping[str, Tested] = MappingProxyType(
     {
@@ -69,6 +87,8 @@ class Checkpoint:
         Free text.
     line : int
         Line in the file, from 1.
+    land_cover : str
+        One of the names in `LAND_COVERS`; empty where only the group is stated.
     """
 
     id: str
@@ -83,6 +103,7 @@ class Checkpoint:
     epoch_year: float | None = None
     description: str = ""
     line: int = 0
+    land_cover: str = ""
 
 
 @dataclass(frozen=True)
@@ -189,6 +210,7 @@ def _checkpoint(cells: Cells) -> Checkpoint:
         epoch_year=_epoch(cells),
         description=cells.text("description"),
         line=cells.line,
+        land_cover=LAND_COVERS.get(plain_words(cells.text("cover")), ""),
     )
 
 

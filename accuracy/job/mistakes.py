@@ -20,7 +20,7 @@ from pydantic_core import ErrorDetails
 from accuracy.errors import Problem
 from accuracy.job import base, grids, local_grid, processing, sections, trajectory_section
 from accuracy.job.files import matches, why_missing
-from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
+from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY, OF_NEIGHBOURHOOD
 
 CheckClaim = Callable[[str, Mapping[str, Any], str, Path], list[Problem]]
 Data = Mapping[str, Any]
@@ -259,6 +259,43 @@ def _dataset_problems(data: Data) -> Iterator[Problem]:
         if methods and isinstance(height, str) and height in known - set(methods):
             allowed = f"for kind {shown(kind)} must be one of {', '.join(methods)}"
             yield Problem(f"{where}.height", f"found {shown(height)}", allowed)
+        if kind == "point-cloud":
+            yield from _neighbourhood_problems(dataset, where)
+
+
+def _neighbourhood_problems(dataset: Data, where: str) -> Iterator[Problem]:
+    """Find a neighbourhood without a height method that takes one, without a size, or with two."""
+    height = dataset.get("height")
+    least = OF_NEIGHBOURHOOD.get(height) if isinstance(height, str) else None
+    if least is None:
+        for key in KINDS_OF_KEY:
+            if key.startswith("neighbourhood_") and key in dataset:
+                allowed = f"only with height = {' or '.join(OF_NEIGHBOURHOOD)}: remove it"
+                yield Problem(
+                    f"{where}.{key}", f"given for height {shown(height or 'tin')}", allowed
+                )
+        return
+    metres, spacings = "neighbourhood_across_m", "neighbourhood_across_spacings"
+    if metres in dataset and spacings in dataset:
+        yield Problem(f"{where}.{spacings}", f"stands beside {metres}", "give one of the two")
+    elif metres not in dataset and spacings not in dataset:
+        yield Problem(
+            f"{where}.{metres}",
+            "missing",
+            f"height = {shown(height)} needs the size of its neighbourhood: {metres}, or {spacings} with "
+            "design_anps_m",
+        )
+    elif spacings in dataset and "design_anps_m" not in dataset:
+        yield Problem(
+            f"{where}.design_anps_m", "missing", f"{spacings} is in multiples of this spacing"
+        )
+    count = dataset.get("neighbourhood_least_points")
+    if type(count) is int and 3 <= count < least:
+        yield Problem(
+            f"{where}.neighbourhood_least_points",
+            f"found {count}",
+            f"at least {least} for height = {shown(height)}",
+        )
 
 
 def _point_problems(data: Data) -> Iterator[Problem]:

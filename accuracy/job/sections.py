@@ -165,10 +165,28 @@ class Dataset(Section):
     ground_classes: tuple[Annotated[Whole, Field(ge=0, le=255)], ...] = Field(
         default=(), description="Point clouds: classes that count as ground. Default [2]."
     )
-    height: Literal["tin", "bilinear", "nearest"] | None = Field(
+    height: Literal["tin", "plane", "neighbourhood-mean", "bilinear", "nearest"] | None = Field(
         default=None,
-        description="How the height at a place is taken. Point clouds: tin (default) or nearest. "
-        "Rasters: bilinear (default) or nearest.",
+        description="How the height at a place is taken. Point clouds: tin (default), plane or "
+        "neighbourhood-mean of the ground points around it, or nearest. Rasters: bilinear (default) or "
+        "nearest.",
+    )
+    neighbourhood_shape: Literal["circle", "square"] | None = Field(
+        default=None,
+        description="With plane and neighbourhood-mean: circle (default), or square along the axes of the "
+        "deliverable's plane, with the checkpoint in its middle.",
+    )
+    neighbourhood_across_m: Length | None = Field(
+        default=None, description="Diameter of the circle or side of the square, in metres."
+    )
+    neighbourhood_across_spacings: Length | None = Field(
+        default=None,
+        description="The same in multiples of design_anps_m, instead of neighbourhood_across_m.",
+    )
+    neighbourhood_least_points: Annotated[Whole, Field(ge=3)] | None = Field(
+        default=None,
+        description="Fewest ground points in the neighbourhood that give a height. Default: 6 for plane, 3 "
+        "for neighbourhood-mean.",
     )
     max_circumradius_m: Length | None = Field(
         default=None,

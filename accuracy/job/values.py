@@ -9,7 +9,11 @@ from types import MappingProxyType
 
 #: Kind of dataset -> ways to take its height at a place; the first is the default.
 HEIGHT_METHODS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"point-cloud": ("tin", "nearest"), "raster": ("bilinear", "nearest"), "measured-points": ()}
+    {
+        "point-cloud": ("tin", "plane", "neighbourhood-mean", "nearest"),
+        "raster": ("bilinear", "nearest"),
+        "measured-points": (),
+    }
 )
 #: Keys of a dataset that belong to some kinds only.
 KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -18,9 +22,15 @@ KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "ground_classes": ("point-cloud",),
         "max_circumradius_m": ("point-cloud",),
         "design_anps_m": ("point-cloud",),
+        "neighbourhood_shape": ("point-cloud",),
+        "neighbourhood_across_m": ("point-cloud",),
+        "neighbourhood_across_spacings": ("point-cloud",),
+        "neighbourhood_least_points": ("point-cloud",),
         "band": ("raster",),
     }
 )
+#: Height methods that take the points of a neighbourhood -> fewest points that a job may ask for.
+OF_NEIGHBOURHOOD: Mapping[str, int] = MappingProxyType({"plane": 4, "neighbourhood-mean": 3})
 FIRST_EPOCH_YEAR = 1980
 
 

@@ -11,10 +11,10 @@ from accuracy.findings import Component, EvidenceValue, Finding, Severity
 from accuracy.layout.distribution import Spread, poor_quadrants, spread, too_near
 from accuracy.layout.footprint import Footprint
 from accuracy.layout.records import CoverGroup, CoverLayout, DocumentLayout
-from accuracy.layout.rules import DistributionRule, LayoutRules, rules_of
+from accuracy.layout.rules import rules_of
 from accuracy.layout.siting import rough, steep
 from accuracy.residuals import ResidualRow
-from accuracy.standards.library import Part, Standard
+from accuracy.standards.library import Distribution, LayoutRules, Part, Standard
 
 #: So many names at most in a message.
 _MOST_NAMES = 12
@@ -92,6 +92,7 @@ def assess(
                 "a point outside proves nothing about the area: leave it out with a reason",
             )
         )
+    findings += _for_control(case, rows, used)
     covers = []
     for part, cover in _groups(case, parts):
         members = [row for row in used if _counts(row, part) and cover in ("all", row.cover)]
@@ -118,9 +119,27 @@ def assess(
             rough=on_rough,
             survey_ratio_wanted=wanted,
             survey_ratio=ratio,
-            confirm=case.rules.confirm,
+            confirm=tuple(map(str, case.rules.confirm)),
         ),
         tuple(findings),
+    )
+
+
+def _for_control(
+    case: _Case, rows: Sequence[ResidualRow], used: Sequence[ResidualRow]
+) -> Iterator[Finding]:
+    """Compare the number of checkpoints with the share of the control that the document wants."""
+    rule = case.rules.control
+    control = sum(row.role == "control" for row in rows)
+    if rule is None or len(used) >= rule.wanted(control):
+        return
+    wanted = rule.wanted(control)
+    yield case.tell(
+        "layout-few-for-control",
+        Severity.WARNING,
+        f"{len(used)} checkpoints beside {control} control points, {wanted} wanted ({rule.source})",
+        {"points": len(used), "control": control, "wanted": wanted},
+        f"survey {wanted - len(used)} more that take no part in the processing",
     )
 
 
@@ -141,12 +160,9 @@ def _counts(row: ResidualRow, part: Part) -> bool:
 def _groups(case: _Case, parts: Sequence[Part]) -> Iterator[tuple[Part, CoverGroup]]:
     """Give part and cover of the groups of points that the document counts, each cover once."""
     seen: set[CoverGroup] = set()
-    by_cover = case.rules.number is not None or (
-        case.rules.distribution is not None and case.rules.distribution.by_cover
-    )
     for part in parts:
         covers: tuple[CoverGroup, ...] = ("all",)
-        if part == "vertical" and by_cover:
+        if part == "vertical" and case.rules.by_cover:
             covers = ("non-vegetated", "vegetated")
         for cover in covers:
             if cover not in seen:
@@ -179,9 +195,9 @@ def _cover(
         first.setdefault((row.surveyed.east_m, row.surveyed.north_m), row)
     rows = list(first.values())
     findings: list[Finding] = []
-    number, area, rule = case.rules.number, case.area, case.rules.distribution
-    wanted = number.wanted(part, cover, area.area_m2 / 1e6) if number and area else None
-    smallest = number.wanted(part, cover, 0.0) if number else None
+    number, area, rule = case.rules.count(part, cover), case.area, case.rules.distribution
+    wanted = number.wanted(area.area_m2 / 1e6) if number and area else None
+    smallest = number.wanted(0.0) if number else None
     if number and area and wanted and smallest and len(rows) < wanted and wanted > smallest:
         message = (
             f"{len(rows)} {_covered(cover)}checkpoints on {area.area_m2 / 1e6:.0f} km2, {wanted} wanted "
@@ -223,7 +239,7 @@ def _covered(cover: CoverGroup) -> str:
 
 def _spread_findings(
     case: _Case,
-    rule: DistributionRule,
+    rule: Distribution,
     cover: CoverGroup,
     found: Spread,
     near: Sequence[str],
@@ -281,14 +297,14 @@ def _sited(
             )
         )
     if on_rough and rule.deviation_share is not None and limit_m is not None:
-        allowed_m = rule.deviation_share * limit_m
+        allowed_m = float(rule.deviation_share) * limit_m
         findings.append(
             case.tell(
                 "layout-rough",
                 Severity.NOTE,
                 f"around {len(on_rough)} non-vegetated checkpoints the deliverable deviates from a plane by "
                 f"{allowed_m:.3f} m or more, root mean square, its own noise included: {_names(on_rough)} "
-                f"({rule.source}: a third of the limit)",
+                f"({rule.source}: {rule.deviation_share} of the limit)",
                 {"points": len(on_rough), "allowed_m": allowed_m},
                 "look whether the ground is rough there, or a break is near",
                 "vertical",

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from accuracy.layout.rules import SitingRule
 from accuracy.residuals import ResidualRow
+from accuracy.standards.library import Siting
 
 
-def steep(rows: Sequence[ResidualRow], rule: SitingRule) -> tuple[str, ...]:
+def steep(rows: Sequence[ResidualRow], rule: Siting) -> tuple[str, ...]:
     """Name the points on ground steeper than the rule allows."""
     limit = rule.slope_deg
     if limit is None:
@@ -22,7 +22,7 @@ def steep(rows: Sequence[ResidualRow], rule: SitingRule) -> tuple[str, ...]:
     )
 
 
-def rough(rows: Sequence[ResidualRow], rule: SitingRule, limit_m: float | None) -> tuple[str, ...]:
+def rough(rows: Sequence[ResidualRow], rule: Siting, limit_m: float | None) -> tuple[str, ...]:
     """Name the points whose neighbourhood deviates from a plane by more than the rule allows.
 
     What is known is the root mean square of the deviations of the deliverable's own points, its noise
@@ -35,7 +35,7 @@ def rough(rows: Sequence[ResidualRow], rule: SitingRule, limit_m: float | None) 
     """
     if rule.deviation_share is None or limit_m is None:
         return ()
-    allowed_m = rule.deviation_share * limit_m
+    allowed_m = float(rule.deviation_share) * limit_m
     return tuple(
         row.id
         for row in rows

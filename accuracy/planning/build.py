@@ -108,7 +108,7 @@ def plan(
         points=chosen_points,
         spread=layouts,
         wants=tuple(wants),
-        confirm=tuple(dict.fromkeys(text for rule in rules for text in rule.confirm)),
+        confirm=tuple(dict.fromkeys(str(point) for rule in rules for point in rule.confirm)),
         predictions=predictions or (),
         estimates_m=estimates or {},
         findings=distinct(findings),

@@ -3,18 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
+from importlib import resources
 
 from accuracy.budget import rmse_limit_m
 from accuracy.layout.records import CoverGroup
 from accuracy.layout.rules import rules_of
 from accuracy.planning.chances import NUMBERS, SHARES, needed_rmse_m, passing
 from accuracy.planning.records import Chance, Method, PlanWant
-from accuracy.standards.library import Measure, Part, Standard, load_standard
+from accuracy.standards.library import (
+    Measure,
+    Part,
+    Standard,
+    SurveyMethod,
+    load_standard,
+    parse_survey_methods,
+)
 
 _AXES = {"up": 1, "east": 1, "north": 1, "horizontal": 2, "3d": 3}
 
 #: Where the accuracies of survey methods are taken from when the claim's document has none.
 METHODS_OF = "asprs-2024"
+
+
+@cache
+def other_methods() -> tuple[SurveyMethod, ...]:
+    """Give the survey methods whose accuracy other documents tell."""
+    name = "survey_methods.toml"
+    text = resources.files("accuracy.planning").joinpath(name).read_text("utf-8")
+    return parse_survey_methods(text, name)
 
 
 def number_wanted(
@@ -24,10 +41,10 @@ def number_wanted(
     found = [
         (rule.minimum, rule.cite)
         for rule in standard.minimums
-        if rule.part == part and rule.cover == cover
+        if rule.part == part and rule.cover == cover and not rule.each_land_cover
     ]
-    rule = rules_of(standard).number
-    wanted = rule.wanted(part, cover, area_km2) if rule else None
+    rule = rules_of(standard).count(part, cover)
+    wanted = rule.wanted(area_km2) if rule else None
     if rule and wanted is not None:
         found.append((wanted, str(rule.source)))
     return max(found, key=lambda item: item[0]) if found else (None, "")
@@ -144,13 +161,13 @@ def _want(
 
 def _methods(standard: Standard, part: Part, allowed_m: float) -> tuple[Method, ...]:
     """Give the survey methods with a known accuracy, the best first, and whether they are good enough."""
-    known: Sequence[tuple[Standard, str]] = [(standard, "")]
+    known: list[tuple[Sequence[SurveyMethod], str]] = [(standard.survey_methods, "")]
     if not standard.survey_methods:
         borrowed = load_standard(METHODS_OF)
-        known = [(borrowed, f"{borrowed.title}, {borrowed.edition}, ")]
+        known = [(borrowed.survey_methods, f"{borrowed.title}, {borrowed.edition}, ")]
     found = []
-    for document, prefix in known:
-        for method in document.survey_methods:
+    for methods, prefix in (*known, (other_methods(), "")):
+        for method in methods:
             parts = [method.rmse_v_m] if part == "vertical" else [method.rmse_h_m]
             if part == "3d":
                 parts.append(method.rmse_v_m)

@@ -19,7 +19,13 @@ from accuracy.findings import Finding, Severity
 from accuracy.reports import editions_text, html_content, html_plan, html_plots, meaning
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
-from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
+from accuracy.reports.words import (
+    VERDICT_WORDS,
+    length,
+    neighbourhood_text,
+    printable,
+    standard_name,
+)
 from accuracy.result import DatasetResult, Result, plain
 from accuracy.units import LengthUnit
 
@@ -172,6 +178,7 @@ def environment() -> jinja2.Environment:
         keep_trailing_newline=True,
     )
     environment.filters["metres"] = metres
+    environment.filters["neighbourhood"] = neighbourhood_text
     environment.filters["figure_value"] = html_content.figure_value
     environment.filters["size"] = lambda count: f"{count:,}".replace(",", "\u202f")
     environment.globals["axis_words"] = html_content.AXES

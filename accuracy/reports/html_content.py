@@ -259,6 +259,8 @@ def _detail_fields(unit: LengthUnit) -> Mapping[str, Callable[[ResidualRow], str
         "ground points or cells around": lambda row: (
             str(row.support.points) if row.support else None
         ),
+        "spread of the heights around": _of_support(lambda s: s.spread_m, unit, 4),
+        "middle of the points around": _of_support(lambda s: s.centroid_m, unit),
         "nearest ground point": _of_support(lambda s: s.nearest_m, unit),
         "circumradius of the triangle": _of_support(lambda s: s.circumradius_m, unit),
         "cell": _of_support(lambda s: s.cell_m, unit),

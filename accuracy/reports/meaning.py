@@ -72,9 +72,10 @@ def _of_claim(dataset: DatasetResult, claim: ClaimResult, unit: LengthUnit) -> I
         where = _WHERE.get(check.component, check.component)
         about = f"{dataset.name}, {check.name}, {_value(check, unit)}"
         if check.estimator in _SHARES and shares:
+            cover = _COVER.get(check.cover, f"{check.cover} ")
             normal = ", normally distributed" if check.estimator == "accuracy_95" else ""
             yield (
-                f"{about}: of 100 {_COVER[check.cover]}well-defined places such as those tested, about 95 are "
+                f"{about}: of 100 {cover}well-defined places such as those tested, about 95 are "
                 f"expected to differ {where} from the survey by no more than this, if their errors are like "
                 f"those at the {check.n} checkpoints{normal} and without a common bias."
             )

@@ -12,7 +12,13 @@ from typing import Any
 from accuracy.findings import Severity
 from accuracy.reports import editions_text, html_content, meaning
 from accuracy.reports.layout_text import layout_lines
-from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
+from accuracy.reports.words import (
+    VERDICT_WORDS,
+    length,
+    neighbourhood_text,
+    printable,
+    standard_name,
+)
 from accuracy.residuals import ResidualRow
 from accuracy.result import DatasetResult, Result, Transformation, plain
 from accuracy.standards.judge import Check
@@ -213,6 +219,8 @@ def _about(dataset: DatasetResult, unit: LengthUnit) -> str:
     told = dataset.kind.replace("-", " ")
     if dataset.height_method:
         told += f"; heights taken: {dataset.height_method}"
+    if dataset.neighbourhood is not None:
+        told += f" of {neighbourhood_text(dataset.neighbourhood, unit)}"
     if dataset.max_circumradius_m is not None:
         radius = f"{length(dataset.max_circumradius_m, unit)} {unit.symbol}"
         told += f"; circumradius of a ground triangle at most {radius}"

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from accuracy.reports.layout_rules_text import layout_rules
 from accuracy.standards.judge.examples import Recomputed, recompute
 from accuracy.standards.library import Limit, Measure, Standard
 
@@ -23,12 +24,13 @@ def _limit_text(limit: Limit) -> str:
     if limit.table is not None:
         rows = ", ".join(f"{name} {value:g}" for name, value in limit.table.items())
         return f"by {limit.key}, in {limit.unit}: {rows}"
-    factor = "" if limit.factor == 1.0 else f"{limit.factor:g} x "
+    factor = "" if limit.factor == 1.0 else f"{limit.factor_text or f'{limit.factor:g}'} x "
     return f"{factor}{limit.key}"
 
 
 def _measure_text(measure: Measure) -> str:
     survey = ", survey error included" if measure.survey_error_included else ""
+    survey += ", of each land cover" if measure.each_land_cover else ""
     limit = (
         "as found" if measure.limit is None else f"{measure.operator} {_limit_text(measure.limit)}"
     )
@@ -43,6 +45,7 @@ def _numbers(standard: Standard) -> Iterator[tuple[str, str, str, str]]:
         yield "report", _measure_text(measure), measure.cite, measure.verification
     for rule in standard.minimums:
         text = f"at least {rule.minimum} points, {rule.part}, {rule.cover}"
+        text += " in each land cover" * rule.each_land_cover
         text += "" if rule.binding else " (fewer are remarked, no more)"
         yield "checkpoints", text, rule.cite, rule.verification
     if (survey := standard.survey) is not None:
@@ -60,6 +63,11 @@ def _numbers(standard: Standard) -> Iterator[tuple[str, str, str, str]]:
         text = f"{screen.kind} {screen.operator} {screen.factor:g} x the limit on the RMSE"
         text += "" if screen.binding else " (remarked, no more)"
         yield "screen", text, screen.cite, screen.verification
+    for procedure in standard.procedures:
+        text = procedure.words + ("" if procedure.binding else " (otherwise is remarked, no more)")
+        yield "heights of a cloud", text, procedure.source.cite, procedure.source.verification
+    for kind, text, source in layout_rules(standard.layout):
+        yield kind, text, source.cite, source.verification
 
 
 def render_list(standards: Sequence[Standard]) -> str:

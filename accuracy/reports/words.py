@@ -6,6 +6,7 @@ import re
 import unicodedata
 from typing import TYPE_CHECKING
 
+from accuracy.sampling import Patch
 from accuracy.standards.judge import Check
 from accuracy.stats import show, show_both
 from accuracy.units import LengthUnit, from_metres
@@ -58,6 +59,13 @@ def length(
         return "-"
     value = round(from_metres(value_m, unit), decimals) + 0.0
     return f"{value:+.{decimals}f}" if sign else f"{value:.{decimals}f}"
+
+
+def neighbourhood_text(patch: Patch, unit: LengthUnit) -> str:
+    """Print the neighbourhood that heights were taken from."""
+    size = f"{length(patch.across_m, unit)} {unit.symbol}"
+    across = f"diameter {size}" if patch.shape == "circle" else f"side {size}"
+    return f"a {patch.shape} of {across}, at least {patch.least_points} ground points"
 
 
 def check_text(check: Check, unit: LengthUnit, *, decimals: int = 4) -> str:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
+from typing import Literal
+
+Shape = Literal["circle", "square"]
 
 #: Why a surveyed point does not count. Key: stable reason; value: what it means.
 NO_HEIGHT_REASONS: Mapping[str, str] = MappingProxyType(
@@ -13,6 +16,9 @@ NO_HEIGHT_REASONS: Mapping[str, str] = MappingProxyType(
         "gap": "inside, but the ground points around it are too far apart",
         "no-ground": "points are there, but none of the ground classes",
         "no-points": "no points near it",
+        "few-points": "fewer ground points in its neighbourhood than wanted",
+        "one-line": "the ground points of its neighbourhood lie on one line",
+        "one-sided": "the ground points of its neighbourhood lie to one side of it",
         "no-data": "the raster has no data there",
         "edge": "nearer than half a cell to the edge of the raster",
         "not-measured": "the table of measured positions does not have it",
@@ -63,6 +69,12 @@ class Support:
         Class -> number of points near the place, all classes.
     lines : tuple of LineSupport
         The same height by flight line.
+    spread_m : float or None
+        Standard deviation (n - 1) of the heights of a neighbourhood about their mean. Only where the height
+        is that of a neighbourhood, as is `centroid_m`.
+    centroid_m : float or None
+        Horizontal distance from the place to the mean position of the points: where it is not 0, the mean
+        of a sloping neighbourhood is off by up to that distance times the slope.
     """
 
     points: int
@@ -75,6 +87,8 @@ class Support:
     coincident: int = 0
     classes: Mapping[int, int] = field(default_factory=lambda: MappingProxyType({}))
     lines: tuple[LineSupport, ...] = ()
+    spread_m: float | None = field(default=None, metadata={"left_out_if_none": True})
+    centroid_m: float | None = field(default=None, metadata={"left_out_if_none": True})
 
 
 @dataclass(frozen=True)
@@ -97,3 +111,25 @@ class Sample:
     reason: str | None = None
     detail: str = ""
     support: Support | None = None
+
+
+@dataclass(frozen=True)
+class Patch:
+    """The neighbourhood of a place.
+
+    Attributes
+    ----------
+    shape : {"circle", "square"}
+        A square lies along the axes of the deliverable's plane.
+    across_m : float
+        Diameter of the circle or side of the square, metres.
+    least_points : int
+        Fewest ground points in it that give a height.
+    """
+
+    shape: Shape
+    across_m: float
+    least_points: int
+
+    def __str__(self) -> str:
+        return f"the {self.shape} of {self.across_m:.2f} m"

@@ -288,11 +288,11 @@ def around(
         unit = step / fineness
         u = _relative(cloud.x[index], at[0], fineness)
         v = _relative(cloud.y[index], at[1], fineness)
-        kept = _within(u, v, Fraction(radius) / unit)
+        kept = within_radius(u, v, Fraction(radius) / unit)
         yield Surroundings(index[kept], u[kept], v[kept], unit)
 
 
-def _within(u: Integers, v: Integers, radius: Fraction) -> NDArray[np.bool_]:
+def within_radius(u: Integers, v: Integers, radius: Fraction) -> NDArray[np.bool_]:
     """Whether points are within a radius of the origin, borders included; exact."""
     distance = np.hypot(u.astype(np.float64), v.astype(np.float64))
     limit = float(radius)
@@ -354,6 +354,30 @@ def support_of(
     if chosen.size < PLANE_POINTS:
         accepted = np.flatnonzero(ground)
         chosen = np.sort(accepted[np.argsort(distance[accepted], kind="stable")[:PLANE_POINTS]])
+    return describe(cloud, near, ground, chosen, inside, metres_h, metres_v)
+
+
+def describe(
+    cloud: Cloud,
+    near: Surroundings,
+    ground: NDArray[np.bool_],
+    chosen: NDArray[np.int64],
+    inside: NDArray[np.bool_],
+    metres_h: float,
+    metres_v: float,
+) -> Support:
+    """Describe what carries a height by the ground points `chosen`.
+
+    Parameters
+    ----------
+    ground, inside : ndarray of bool
+        For each of `near.index`, whether the point is accepted, and whether its class is counted.
+    chosen : ndarray of int
+        Places in `near.index` of the points that slope, roughness and flight lines are taken from.
+    metres_h, metres_v : float
+        Metres per stored unit, horizontal and vertical.
+    """
+    distance = near.distance()
     unit_m = float(near.unit) * metres_h
     east_m = near.u[chosen].astype(np.float64) * unit_m
     north_m = near.v[chosen].astype(np.float64) * unit_m

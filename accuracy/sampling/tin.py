@@ -116,10 +116,10 @@ def sample_cloud(
     cloud = gather(surfaces, x, y, radius, progress, read)
     if cloud is None:
         nothing = [
-            _nothing(surfaces, px, py, limit_m)
+            nothing_near(surfaces, px, py, f"within {2 * limit_m:.2f} m")
             for px, py in zip(x.tolist(), y.tolist(), strict=True)
         ]
-        return nothing, _met(0, setting)
+        return nothing, met_while_reading(0, setting)
     ground = cloud.ground(setting.ground_classes)
     take = _from_triangle if method == "tin" else _from_nearest
     samples = []
@@ -128,7 +128,7 @@ def sample_cloud(
         seen[near.index] = True
         accepted = ground[near.index]
         if not near.index.size:
-            samples.append(_nothing(surfaces, px, py, limit_m))
+            samples.append(nothing_near(surfaces, px, py, f"within {2 * limit_m:.2f} m"))
             continue
         support = support_of(cloud, near, accepted, siting, setting.metres_h, setting.metres_v)
         if not accepted.any():
@@ -142,7 +142,7 @@ def sample_cloud(
             samples.append(Sample(None, "no-ground", detail, support))
             continue
         sample = take(cloud, near, accepted, limit_m, setting)
-        if sample.reason == "gap" and _outside(surfaces, px, py):
+        if sample.reason == "gap" and outside(surfaces, px, py):
             sample = replace(sample, reason="outside")
         own = sample.support
         if own is not None:
@@ -153,10 +153,10 @@ def sample_cloud(
                 coincident=own.coincident,
             )
         samples.append(replace(sample, support=support))
-    return samples, _met(int(cloud.copies[seen].sum()), setting)
+    return samples, met_while_reading(int(cloud.copies[seen].sum()), setting)
 
 
-def _met(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:
+def met_while_reading(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:
     """Say what was met while reading: points that stand twice, noise asked for as ground."""
     findings = []
     if copies:
@@ -180,7 +180,8 @@ def _met(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:
     return tuple(findings)
 
 
-def _outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:
+def outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:
+    """Whether a place lies outside the boxes of all files, and every box is believed."""
     infos = [surface.info for surface in surfaces]
     return all(info.bounds_believed for info in infos) and not any(
         west <= x <= east and south <= y <= north
@@ -188,12 +189,13 @@ def _outside(surfaces: Sequence[PointSurface], x: float, y: float) -> bool:
     )
 
 
-def _nothing(surfaces: Sequence[PointSurface], x: float, y: float, limit_m: float) -> Sample:
-    detail = f"no points within {2 * limit_m:.2f} m"
-    return Sample(None, "outside" if _outside(surfaces, x, y) else "no-points", detail)
+def nothing_near(surfaces: Sequence[PointSurface], x: float, y: float, where: str) -> Sample:
+    """Say that there are no points at a place, or that it lies outside of all files."""
+    detail = f"no points {where}"
+    return Sample(None, "outside" if outside(surfaces, x, y) else "no-points", detail)
 
 
-def _places(
+def places(
     cloud: Cloud, near: Surroundings, accepted: NDArray[np.bool_]
 ) -> tuple[Integers, Integers, NDArray[np.float64], NDArray[np.int64]]:
     """Distinct horizontal places with the mean of their distinct heights, and how many heights that is."""
@@ -222,7 +224,7 @@ def _from_triangle(
     limit_m: float,
     setting: CloudSetting,
 ) -> Sample:
-    u, v, up, count = _places(cloud, near, accepted)
+    u, v, up, count = places(cloud, near, accepted)
     here = np.flatnonzero((u == 0) & (v == 0))
     if here.size:
         at = int(here[0])
@@ -268,7 +270,7 @@ def _from_nearest(
     limit_m: float,
     setting: CloudSetting,
 ) -> Sample:
-    u, v, up, count = _places(cloud, near, accepted)
+    u, v, up, count = places(cloud, near, accepted)
     squared = [
         Fraction(int(a) ** 2 + int(b) ** 2) for a, b in zip(u.tolist(), v.tolist(), strict=True)
     ]

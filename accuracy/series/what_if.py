@@ -121,6 +121,7 @@ def _reduced(evidence: Evidence, place: int) -> Evidence:
         survey_rmse_h_m=cut(evidence.survey_rmse_h_m),
         survey_rmse_v_m=cut(evidence.survey_rmse_v_m),
         place=evidence.place[:place] + evidence.place[place + 1 :],
+        land_cover=evidence.land_cover[:place] + evidence.land_cover[place + 1 :],
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -16,10 +17,11 @@ from accuracy.layout.distribution import nearest_m, poor_quadrants, spread, too_
 from accuracy.layout.documents import assess
 from accuracy.layout.footprint import Footprint, inside, of_rings
 from accuracy.layout.records import DocumentLayout
-from accuracy.layout.rules import ASPRS_2, ASPRS_2014, rules_of
+from accuracy.layout.rules import rules_of
 from accuracy.residuals import Position, ResidualRow, Roles
 from accuracy.sampling import Support
-from accuracy.standards.library import load_standard
+from accuracy.standards.library import LayoutRules, Part, load_standard
+from accuracy.stats import Cover
 from accuracy.units import LengthUnit
 
 
@@ -51,6 +53,11 @@ def grid_rows(n: int, size_m: float = 100.0, **more: object) -> list[ResidualRow
     step = size_m / side
     places = [((i % side + 0.5) * step, (i // side + 0.5) * step) for i in range(n)]
     return [row(f"P{i:02d}", x, y, **more) for i, (x, y) in enumerate(places)]
+
+
+def number(standard: str, part: Part, cover: Cover, area_km2: float) -> int | None:
+    rule = rules_of(load_standard(standard)).count(part, cover)
+    return rule.wanted(area_km2) if rule else None
 
 
 def assessed(
@@ -164,8 +171,10 @@ def test_each_cover_is_distributed_by_itself_where_the_document_says_so() -> Non
 )
 def test_table_of_edition_1(area_km2: float, bare: int, vegetated: int, horizontal: int) -> None:
     """ASPRS Edition 1, Table C.1 (from memory in the shared notes)."""
-    assert ASPRS_2014.number is not None
-    wanted = ASPRS_2014.number.wanted
+
+    def wanted(part: Part, cover: Cover, km2: float) -> int | None:
+        return number("asprs-2014", part, cover, km2)
+
     assert wanted("vertical", "non-vegetated", area_km2) == bare
     assert wanted("vertical", "vegetated", area_km2) == vegetated
     assert wanted("horizontal", "all", area_km2) == horizontal
@@ -173,9 +182,7 @@ def test_table_of_edition_1(area_km2: float, bare: int, vegetated: int, horizont
 
 def test_numbers_above_the_tables() -> None:
     """Edition 1, page A20: 5 more per 500 km2, 3 of them bare; Edition 2: 10 more per 1000 km2, at most 120."""
-    assert ASPRS_2014.number is not None
-    assert ASPRS_2.number is not None
-    one, two = ASPRS_2014.number.wanted, ASPRS_2.number.wanted
+    one, two = partial(number, "asprs-2014"), partial(number, "asprs-2024")
     assert one("vertical", "non-vegetated", 3000.0) == 58
     assert one("vertical", "vegetated", 3000.0) == 47
     assert one("horizontal", "all", 3000.0) is None
@@ -234,11 +241,39 @@ def test_the_survey_ratio_is_a_fact() -> None:
     assert assessed(rows)[0].survey_ratio is None
 
 
-def test_a_clients_own_specification_has_no_rules_of_a_packaged_one() -> None:
-    """Whatever its id begins with."""
-    own = replace(load_standard("asprs-2024"), id="asprs-2024-ours", client_file="ours.toml")
-    assert rules_of(own).number is None
-    assert rules_of(load_standard("asprs-2024")).number is not None
+def test_rules_are_those_of_the_documents_own_file() -> None:
+    """A file without rules has none, whatever its id begins with."""
+    own = replace(load_standard("asprs-2024"), id="asprs-2024-ours", layout=LayoutRules())
+    layout, findings = assess("d", grid_rows(3), own, {"vertical_class_cm": 5.0}, area())
+    assert findings == ()
+    assert layout.confirm == ()
+    assert rules_of(load_standard("asprs-2024")).count("vertical", "vegetated") is not None
+
+
+@pytest.mark.parametrize(
+    ("standard", "claimed", "control", "wanted"),
+    [
+        ("japan-2025-uav-laser", {"product": "ground data"}, 10, 10),  # Article 467: as many
+        (
+            "korea-dem-2026",
+            {"product": "raw points"},
+            10,
+            3,
+        ),  # the notes: 10 control points, 3 checks
+        ("korea-dem-2026", {"product": "raw points"}, 11, 4),  # 30 % are 3.3
+        ("korea-dem-2026", {"product": "raw points"}, 2, 3),  # at least 3
+        ("nssda-1998", {"vertical_95_m": 0.1}, 10, 0),
+    ],
+)
+def test_checkpoints_beside_control(
+    standard: str, claimed: dict[str, Any], control: int, wanted: int
+) -> None:
+    """One checkpoint fewer than the document wants beside the control is told, the number itself is not."""
+    held = [row(f"C{i}", 1.0, i, role="control", used=False) for i in range(control)]
+    for count in range(max(wanted - 1, 1), wanted + 2):
+        _, codes = assessed([*grid_rows(count), *held], standard, **claimed)
+        assert ("layout-few-for-control" in codes) is (count < wanted)
+    assert "layout-few-for-control" not in assessed(grid_rows(1), standard, **claimed)[1]
 
 
 def test_distance_to_control_and_repeated_points() -> None:

@@ -157,7 +157,12 @@ def test_a_job_without_any_checkpoint_is_planned(tmp_path: Path) -> None:
     assert (want.number, want.survey_ratio) == (30, 2.0)
     assert_metres(want.survey_allowed_m or 0, 0.025, within_m=1e-12)
     good = [method.name for method in want.methods if method.enough]
-    assert good == ["closed digital level loop", "real-time network GNSS", "real-time PPP"]
+    assert good == [
+        "closed digital level loop",
+        "real-time network GNSS",
+        "GNSS by NGS-58, 2 cm",
+        "real-time PPP",
+    ]
     with pytest.raises(JobError, match=r"checkpoints\.file"):
         load_job(path)
     with pytest.raises(JobError, match="no table"):
@@ -177,6 +182,15 @@ def test_rtk_is_not_enough_for_five_centimetres() -> None:
         "RTK, single base": False,
         "real-time network GNSS": True,
     }
+    others = {m.name: m.rmse_m for m in want.methods if "Addendum" not in m.source}
+    assert (
+        others
+        == {  # the notes on practice: NGS-58 second-hand, the ground truth of England read
+            "GNSS by NGS-58, 2 cm": 0.02,
+            "ground truth of lidar": 0.03,
+            "GNSS by NGS-58, 5 cm": 0.05,
+        }
+    )
     (nssda,) = wants_of(
         "d", load_standard("nssda-1998"), {"vertical_95_m": 0.196}, 1.0, {}, (None, None)
     )

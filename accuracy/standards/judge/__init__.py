@@ -12,6 +12,7 @@ from accuracy.standards.judge.records import (
     Judgement,
     PartJudgement,
     StatementKind,
+    TakenHeights,
     Verdict,
 )
 from accuracy.standards.judge.verdict import judge
@@ -22,6 +23,7 @@ __all__ = [
     "Judgement",
     "PartJudgement",
     "StatementKind",
+    "TakenHeights",
     "Verdict",
     "judge",
 ]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from accuracy.findings import Finding
 from accuracy.standards.library import Part
-from accuracy.stats import Component, Cover, Group, select
+from accuracy.stats import COVERS, Component, Group, select
 
 if TYPE_CHECKING:
     import numpy as np
@@ -18,6 +18,28 @@ Verdict = Literal["passes", "fails", "no-statement", "reported"]
 StatementKind = Literal["tested", "failed", "reduced", "none", "reported"]
 
 _ARRAYS = ("east_m", "north_m", "up_m", "survey_rmse_h_m", "survey_rmse_v_m")
+
+
+@dataclass(frozen=True)
+class TakenHeights:
+    """How the heights of a point cloud were taken; lengths in metres.
+
+    Attributes
+    ----------
+    method : str
+        Height choice of the dataset.
+    shape : {"circle", "square"} or None
+        Of the neighbourhood, where the method takes one.
+    across_m : float or None
+        Its diameter or side.
+    design_spacing_m : float or None
+        Spacing that the flight was designed for.
+    """
+
+    method: str
+    shape: Literal["circle", "square"] | None = None
+    across_m: float | None = None
+    design_spacing_m: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +72,10 @@ class Evidence:
     place : tuple of int
         Number of the place where each point stands, shape (n,): the same for points with the same easting
         and northing. Empty: every point has a place of its own.
+    heights : TakenHeights or None
+        How heights of a point cloud were taken; None where it is not known.
+    land_cover : tuple of str
+        Land cover of each point by name, shape (n,); empty texts, or nothing, where only the group is known.
     """
 
     dataset: str
@@ -67,6 +93,8 @@ class Evidence:
     blocked_vertical: tuple[str, ...] = ()
     cover_assumed_count: int = 0
     place: tuple[int, ...] = ()
+    heights: TakenHeights | None = None
+    land_cover: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         import numpy as np
@@ -80,8 +108,10 @@ class Evidence:
                 raise ValueError(f"{name} has shape {array.shape} for {len(self.ids)} points")
             array.flags.writeable = False
             object.__setattr__(self, name, array)
-        if len(self.place) not in (0, len(self.ids)):
-            raise ValueError(f"place has {len(self.place)} numbers for {len(self.ids)} points")
+        for name in ("place", "land_cover"):
+            count = len(getattr(self, name))
+            if count not in (0, len(self.ids)):
+                raise ValueError(f"{name} has {count} entries for {len(self.ids)} points")
 
     def shared_places(self, group: Group) -> tuple[tuple[str, ...], ...]:
         """Give the ids of points of a group that share a place, one tuple for each such place."""
@@ -97,14 +127,25 @@ class Evidence:
         """Count the places of the points of a group: two points at one place are one test."""
         return group.n - sum(len(ids) - 1 for ids in self.shared_places(group))
 
-    def group(self, component: Component, cover: Cover) -> Group:
-        """Give the points of a component and cover."""
+    @property
+    def land_covers(self) -> tuple[str, ...]:
+        """Names of the land covers of the points, in the order of the alphabet."""
+        return tuple(sorted({name for name in self.land_cover if name}))
+
+    def group(self, component: Component, cover: str) -> Group:
+        """Give the points of a component and cover; of one land cover where `cover` names one."""
+        import numpy as np
+
+        axes = (self.east_m, self.north_m, self.up_m)
+        group = next((known for known in COVERS if known == cover), None)
+        if group is None:
+            own = np.array([name == cover for name in self.land_cover], dtype=np.bool_)
+            east_m, north_m, up_m = (np.where(own, axis, np.nan) for axis in axes)
+            axes = (east_m, north_m, up_m)
         return select(
             component,
-            cover,
-            self.east_m,
-            self.north_m,
-            self.up_m,
+            group or "all",
+            *axes,
             self.vegetated,
             self.survey_rmse_h_m,
             self.survey_rmse_v_m,

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from fractions import Fraction
-from types import MappingProxyType
 
-from accuracy.findings import Component as Affected
-from accuracy.findings import EvidenceValue, Finding, Severity
-from accuracy.standards.judge.records import Check, Evidence
-from accuracy.standards.library import Measure, Part, Rule, Standard
+from accuracy.findings import EvidenceValue, Severity
+from accuracy.standards.judge.case import AFFECTED, AXES, COMPONENT, Case, Told
+from accuracy.standards.judge.procedures import rule_procedure
+from accuracy.standards.library import Measure, Rule
 from accuracy.stats import (
     ESTIMATORS,
     Component,
-    Group,
     mean,
     rmse,
     show,
@@ -22,79 +19,11 @@ from accuracy.stats import (
     within,
 )
 
-COMPONENT: Mapping[Part, Component] = MappingProxyType(
-    {"vertical": "up", "horizontal": "horizontal", "3d": "3d"}
-)
-AXES: Mapping[Component, tuple[Component, ...]] = MappingProxyType(
-    {
-        "east": ("east",),
-        "north": ("north",),
-        "up": ("up",),
-        "horizontal": ("east", "north"),
-        "3d": ("east", "north", "up"),
-    }
-)
-AFFECTED: Mapping[Part, Affected] = MappingProxyType(
-    {"vertical": "vertical", "horizontal": "horizontal", "3d": "all"}
-)
-
-
 #: NSSDA, Appendix 3-A, case 2, which names 0.6 to 1.0 (second-hand).
 NO_CIRCLE = (
     "FGDC-STD-007.3-1998, Appendix 3-A: the range from 0.6 second-hand; that none is given below it, from "
     "memory, not verified"
 )
-
-
-@dataclass(frozen=True)
-class Told:
-    """What a rule says: a finding, a reason that takes the statement away, or both."""
-
-    finding: Finding | None
-    reason: str | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Case:
-    """One part of a claim before the verdict; `measures` are those of the part, `checks` by their ids."""
-
-    standard: Standard
-    claimed: Mapping[str, float | int | str | bool]
-    evidence: Evidence
-    part: Part
-    measures: tuple[Measure, ...]
-    checks: Mapping[str, Check]
-
-    def group(self, measure: Measure) -> Group:
-        """Give the points that a measure is of."""
-        return self.evidence.group(measure.component, measure.cover)
-
-    def limited(self) -> list[tuple[Measure, Check, float]]:
-        """Give the measures to which the claim gives a limit."""
-        found = ((m, self.checks[m.id]) for m in self.measures)
-        return [(m, check, check.limit) for m, check in found if check.limit is not None]
-
-    def tell(
-        self,
-        code: str,
-        message: str,
-        evidence: Mapping[str, EvidenceValue],
-        remedy: str,
-        *,
-        reason: str | None = None,
-        severity: Severity = Severity.WARNING,
-    ) -> Told:
-        """Make a finding of this claim; blocking only where every claim on the dataset is meant."""
-        finding = Finding(
-            code=code,
-            severity=severity,
-            message=f"{self.standard.id}, {self.part}: {message}",
-            dataset=self.evidence.dataset,
-            component=AFFECTED[self.part],
-            evidence=MappingProxyType({"standard": self.standard.id, **evidence}),
-            remedy=remedy,
-        )
-        return Told(finding, reason)
 
 
 def _rule_adjusted(case: Case) -> list[Told]:
@@ -143,23 +72,28 @@ def _rule_residuals(case: Case) -> list[Told]:
 
 def _rule_number(case: Case) -> list[Told]:
     told = []
-    for rule in case.standard.minimums:
-        group = case.evidence.group(COMPONENT[case.part], rule.cover)
+    rules = [
+        (rule, name)
+        for rule in case.standard.minimums
+        for name in (case.evidence.land_covers if rule.each_land_cover else (rule.cover,))
+    ]
+    for rule, cover_name in rules:
+        group = case.evidence.group(COMPONENT[case.part], cover_name)
         n = case.evidence.places(group)
         if rule.part != case.part or n >= rule.minimum:
             continue
-        cover = "" if rule.cover == "all" else f"{rule.cover} "
+        cover = "" if cover_name == "all" else f"{cover_name} "
         counted = f"{group.n} {cover}checkpoints"
         if n < group.n:
             counted += f" at {n} place{'s' * (n != 1)}"
         message = f"{counted}, at least {rule.minimum} wanted ({rule.cite})"
-        facts: Mapping[str, EvidenceValue] = {"n": n, "minimum": rule.minimum, "cover": rule.cover}
+        facts: Mapping[str, EvidenceValue] = {"n": n, "minimum": rule.minimum, "cover": cover_name}
         remedy = f"survey {rule.minimum - n} more {cover}checkpoints"
         if rule.binding and n > 0:
             told.append(case.tell("claim-too-few-points", message, facts, remedy, reason=message))
         elif not rule.binding:
             judged = any(m.cover == rule.cover for m, _, _ in case.limited())
-            code = "claim-vegetated-few" if rule.cover == "vegetated" else "claim-too-few-points"
+            code = "claim-vegetated-few" if cover_name == "vegetated" else "claim-too-few-points"
             severity = Severity.WARNING if judged or n else Severity.NOTE
             told.append(case.tell(code, message, facts, remedy, severity=severity))
     return told
@@ -390,6 +324,9 @@ RULES: tuple[Callable[[Case], list[Told]], ...] = (
     _rule_survey,
     _rule_survey_zero,
     _rule_circle,
+    rule_procedure,
     _rule_screens,
     _rule_unverified,
 )
+
+__all__ = ["AFFECTED", "AXES", "COMPONENT", "RULES", "Case", "Told"]

@@ -101,10 +101,13 @@ def _judge_part(
     evidence: Evidence,
     part: Part,
 ) -> tuple[PartJudgement, list[Finding]]:
-    measures = tuple(m for m in (*standard.requirements, *standard.reports) if m.part == part)
+    listed = tuple(m for m in (*standard.requirements, *standard.reports) if m.part == part)
+    measures = tuple(m for m in listed if not (m.each_land_cover and evidence.land_covers))
     checks = {
         m.id: _check(m, m.limit.metres(claimed) if m.limit else None, evidence) for m in measures
     }
+    for measure in listed:
+        checks |= _by_land_cover(measure, evidence)
     case = Case(standard, claimed, evidence, part, measures, MappingProxyType(checks))
     told = [t for rule in RULES for t in rule(case)]
     reasons = tuple(t.reason for t in told if t.reason)
@@ -156,7 +159,7 @@ def _check(measure: Measure, limit: float | None, evidence: Evidence) -> Check:
     if value is not None and limit is not None:
         passes = within(value, limit, measure.operator)
     return Check(
-        name=measure.name,
+        name=measure.name + ", all land covers together" * measure.each_land_cover,
         component=measure.component,
         cover=measure.cover,
         estimator=measure.estimator,
@@ -170,6 +173,20 @@ def _check(measure: Measure, limit: float | None, evidence: Evidence) -> Check:
         cite=measure.cite,
         verification=measure.verification,
     )
+
+
+def _by_land_cover(measure: Measure, evidence: Evidence) -> dict[str, Check]:
+    """Give the figure of each land cover that the points name, where the document wants one of each."""
+    if not measure.each_land_cover:
+        return {}
+    return {
+        f"{measure.id} {name}": replace(
+            _check(replace(measure, cover=name, each_land_cover=False), None, evidence),  # type: ignore[arg-type]  # a land cover
+            name=f"{measure.name}: {name}",
+        )
+        for name in evidence.land_covers
+        if name not in measure.except_land_covers
+    }
 
 
 def _is_exceeded(case: Case, measure: Measure, check: Check, limit: float) -> bool:

@@ -6,7 +6,8 @@ specification is the same kind of file, kept beside the job. A new edition is a 
 
 from __future__ import annotations
 
-from accuracy.standards.library.reading import ESTIMATORS, parse_standard
+from accuracy.standards.library.marks import Part, Verification
+from accuracy.standards.library.reading import ESTIMATORS, parse_standard, parse_survey_methods
 from accuracy.standards.library.records import (
     UNITS,
     ClaimKey,
@@ -14,28 +15,44 @@ from accuracy.standards.library.records import (
     Limit,
     Measure,
     Minimum,
-    Part,
     Rule,
     Standard,
     SurveyError,
     SurveyMethod,
     SurveyRule,
-    Verification,
     Wording,
     WorkedExample,
 )
 from accuracy.standards.library.shelf import check_claim, list_standards, load_standard
+from accuracy.standards.library.siting_records import (
+    AreaCount,
+    Confirm,
+    ControlShare,
+    Distribution,
+    HeightProcedure,
+    LayoutRules,
+    Siting,
+    Source,
+)
 
 __all__ = [
     "ESTIMATORS",
     "UNITS",
+    "AreaCount",
     "ClaimKey",
+    "Confirm",
+    "ControlShare",
+    "Distribution",
     "Expectation",
+    "HeightProcedure",
+    "LayoutRules",
     "Limit",
     "Measure",
     "Minimum",
     "Part",
     "Rule",
+    "Siting",
+    "Source",
     "Standard",
     "SurveyError",
     "SurveyMethod",
@@ -47,4 +64,5 @@ __all__ = [
     "list_standards",
     "load_standard",
     "parse_standard",
+    "parse_survey_methods",
 ]

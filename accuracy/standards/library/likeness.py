@@ -50,6 +50,7 @@ def _core(text: str) -> str:
 
 def _marks(standard: Standard) -> Iterator[tuple[str, str]]:
     """Yield the path of every table that has a mark, with the mark."""
+    layout = standard.layout
     for name, marks in (
         ("requirement", [entry.verification for entry in standard.requirements]),
         ("report", [entry.verification for entry in standard.reports]),
@@ -58,8 +59,18 @@ def _marks(standard: Standard) -> Iterator[tuple[str, str]]:
         ("rule", [entry.verification for entry in standard.rules]),
         ("statement", [entry.verification for entry in standard.wordings]),
         ("worked_example", [entry.verification for entry in standard.worked_examples]),
+        ("height_procedure", [p.source.verification for p in standard.procedures]),
+        ("area_count", [rule.source.verification for rule in layout.counts]),
+        ("confirm", [rule.source.verification for rule in layout.confirm]),
     ):
         yield from ((f"{name}[{index}]", mark) for index, mark in enumerate(marks))
     for name, single in (("survey", standard.survey), ("survey_error", standard.survey_error)):
         if single is not None:
             yield name, single.verification
+    for name, rule in (
+        ("control_share", layout.control),
+        ("distribution", layout.distribution),
+        ("siting", layout.siting),
+    ):
+        if rule is not None:
+            yield name, rule.source.verification

@@ -5,10 +5,11 @@ from __future__ import annotations
 import difflib
 import math
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any, TypeVar, get_args
 
 from accuracy.errors import Problem
-from accuracy.standards.library.records import Verification
+from accuracy.standards.library.marks import Verification
 
 T = TypeVar("T")
 
@@ -69,6 +70,27 @@ class Reader:
             self.wrong(key, f"{value!r} found", "give a finite number" + " above 0" * positive)
             return None
         return float(value)
+
+    @property
+    def one(self) -> Fraction:
+        """Stand in for a share that could not be read."""
+        return Fraction(1)
+
+    def share(self, key: str, *, required: bool = True) -> Fraction | None:
+        """Read a number above 0 exactly: as written, or a text such as "1/3"."""
+        value = self._get(
+            key, (int, float, str), 'a number, or a text such as "1/3"', None, required
+        )
+        if value is None:
+            return None
+        try:
+            number = Fraction(value if isinstance(value, str) else repr(value))
+        except (ValueError, ZeroDivisionError):
+            number = Fraction(0)
+        if number <= 0:
+            self.wrong(key, f"{value!r} found", 'give a number above 0, or a text such as "1/3"')
+            return None
+        return number
 
     def integer(self, key: str, *, default: int = 1) -> int:
         """Read a whole number of at least 0."""

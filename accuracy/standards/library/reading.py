@@ -9,17 +9,15 @@ from types import MappingProxyType
 from typing import get_args
 
 from accuracy.errors import Problem, StandardsError
+from accuracy.standards.library.marks import Component, Cover, Part
 from accuracy.standards.library.reader import Reader, nearest
 from accuracy.standards.library.records import (
     UNITS,
     ClaimKey,
-    Component,
-    Cover,
     Expectation,
     Limit,
     Measure,
     Minimum,
-    Part,
     Rule,
     Standard,
     SurveyError,
@@ -28,6 +26,7 @@ from accuracy.standards.library.records import (
     Wording,
     WorkedExample,
 )
+from accuracy.standards.library.siting_reading import read_layout, read_procedure
 
 _COMPONENTS = get_args(Component)
 _ONE = ("east", "north", "up")
@@ -94,6 +93,23 @@ def parse_standard(text: str, source: str) -> Standard:
     return standard
 
 
+def parse_survey_methods(text: str, source: str) -> tuple[SurveyMethod, ...]:
+    """Read a file of ``[[survey_method]]`` alone, as a standard's file has them.
+
+    Raises
+    ------
+    StandardsError
+        All mistakes, each with the path of its key.
+    """
+    problems: list[Problem] = []
+    top = Reader(tomllib.loads(text), "", problems)
+    methods = tuple(_survey_method(reader) for reader in top.tables("survey_method"))
+    top.finish()
+    if problems:
+        raise StandardsError("has mistakes", where=source, problems=tuple(problems))
+    return methods
+
+
 def _standard(top: Reader, source: str) -> Standard:
     keys = tuple(_claim_key(reader) for reader in top.tables("claim_key"))
     units = {key.name: key.unit for key in keys}
@@ -121,6 +137,8 @@ def _standard(top: Reader, source: str) -> Standard:
         wordings=tuple(_wording(r) for r in top.tables("statement")),
         worked_examples=tuple(_worked_example(r) for r in top.tables("worked_example")),
         survey_error=None if survey_error is None else _survey_error(survey_error),
+        procedures=tuple(read_procedure(r) for r in top.tables("height_procedure")),
+        layout=read_layout(top),
     )
     top.finish()
     return standard
@@ -163,7 +181,13 @@ def _limit(reader: Reader, units: Mapping[str, str | None]) -> Limit:
         unit = units[key]
         if unit is None:
             reader.wrong("table", "is missing", f"{key} is a choice: give a table of its values")
-        limit = Limit(unit=unit or "m", key=key, factor=reader.number("factor") or 1.0)
+        factor = reader.share("factor") or reader.one
+        limit = Limit(
+            unit=unit or "m",
+            key=key,
+            factor=float(factor),
+            factor_text=str(factor) if isinstance(reader.table.get("factor"), str) else "",
+        )
     reader.finish()
     return limit
 
@@ -188,6 +212,10 @@ def _measure(reader: Reader, limited: bool, units: Mapping[str, str | None]) -> 
         verification=verification,
         limit=None if limit_reader is None else _limit(limit_reader, units),
         operator=reader.text("operator", choices=("<=", "<")) if limited else "<=",
+        each_land_cover=not limited and reader.flag("each_land_cover", required=False),
+        except_land_covers=(
+            () if limited else reader.listed("except_land_covers", (str,), "land covers")
+        ),
     )
     if measure.component not in ESTIMATORS.get(measure.estimator, _COMPONENTS):
         reader.wrong(
@@ -220,7 +248,10 @@ def _minimum(reader: Reader) -> Minimum:
         binding=reader.flag("binding"),
         cite=cite,
         verification=verification,
+        each_land_cover=reader.flag("each_land_cover", required=False),
     )
+    if minimum.each_land_cover and minimum.binding:
+        reader.wrong("binding", "true found", "a number in each land cover is a finding only")
     reader.finish()
     return minimum
 

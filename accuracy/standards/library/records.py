@@ -8,16 +8,9 @@ from fractions import Fraction
 from types import MappingProxyType
 from typing import Literal
 
+from accuracy.standards.library.marks import Component, Cover, Part, Verification
+from accuracy.standards.library.siting_records import HeightProcedure, LayoutRules
 from accuracy.units import LengthUnit
-
-Part = Literal["vertical", "horizontal", "3d"]
-Component = Literal["east", "north", "up", "horizontal", "3d"]
-Cover = Literal["all", "non-vegetated", "vegetated"]
-
-#: How a number was come by. ``read``: in the document or an official companion. ``second-hand``: in a
-#: quotation or extract. ``from-memory``: unverified. ``derived``: computed from others. ``client``: set by
-#: the client in their own specification.
-Verification = Literal["read", "second-hand", "from-memory", "derived", "client"]
 
 #: Units a standard's file may use, with their length in metres.
 UNITS: Mapping[str, Fraction] = MappingProxyType(
@@ -41,6 +34,10 @@ _PARTS: Mapping[str, Part] = MappingProxyType(
 )
 
 
+#: Of a document that says nothing of number and places of the points.
+NO_LAYOUT = LayoutRules()
+
+
 @dataclass(frozen=True)
 class ClaimKey:
     """A key that a claim may give: a length (class or limit) in `unit`, or one of `choices`."""
@@ -61,6 +58,8 @@ class Limit:
     ----------
     unit : str
         Unit of `value`, of the table, or of the key's lengths; a key of `UNITS`.
+    factor_text : str
+        The factor as written where it is a fraction, such as ``1/3``, which no float is.
     """
 
     unit: str
@@ -68,6 +67,7 @@ class Limit:
     factor: float | None = None
     table: Mapping[str, float] | None = None
     value: float | None = None
+    factor_text: str = ""
 
     def metres(self, claimed: Mapping[str, object]) -> float | None:
         """Give the limit in metres; None where the claim does not give the key.
@@ -81,13 +81,18 @@ class Limit:
         elif self.table is not None:
             number = Fraction(repr(self.table[str(claimed[self.key])]))
         else:
-            number = Fraction(repr(self.factor)) * Fraction(str(claimed[self.key]))
+            factor = Fraction(self.factor_text or repr(self.factor))
+            number = factor * Fraction(str(claimed[self.key]))
         return float(number * UNITS[self.unit])
 
 
 @dataclass(frozen=True)
 class Measure:
-    """One statistic that the document wants: with a limit (requirement) or as found (report)."""
+    """One statistic that the document wants: with a limit (requirement) or as found (report).
+
+    Where `each_land_cover`, it is of one land cover at a time: of every one that the points name, except
+    `except_land_covers`.
+    """
 
     id: str
     name: str
@@ -99,6 +104,8 @@ class Measure:
     verification: Verification
     limit: Limit | None = None
     operator: Literal["<=", "<"] = "<="
+    each_land_cover: bool = False
+    except_land_covers: tuple[str, ...] = ()
 
     @property
     def part(self) -> Part:
@@ -108,7 +115,10 @@ class Measure:
 
 @dataclass(frozen=True)
 class Minimum:
-    """Fewest points for a statement; where not `binding`, fewer are a finding only."""
+    """Fewest points for a statement; where not `binding`, fewer are a finding only.
+
+    Where `each_land_cover`, so many in every land cover that the points name; never binding.
+    """
 
     part: Part
     cover: Cover
@@ -116,6 +126,7 @@ class Minimum:
     binding: bool
     cite: str
     verification: Verification
+    each_land_cover: bool = False
 
 
 @dataclass(frozen=True)
@@ -234,6 +245,10 @@ class Standard:
     ----------
     survey_error : SurveyError or None
         Of the measures that include the survey error; None where there are none.
+    procedures : tuple of HeightProcedure
+        How heights of a point cloud are taken; any of them will do. Empty: the document does not say.
+    layout : LayoutRules
+        What it wants of number and places of the points.
     client_file, sha256 : str
         Of a client's own file: its path as the job writes it, and the SHA-256 of its bytes. Empty for
         packaged standards.
@@ -259,6 +274,8 @@ class Standard:
     wordings: tuple[Wording, ...]
     worked_examples: tuple[WorkedExample, ...]
     survey_error: SurveyError | None = None
+    procedures: tuple[HeightProcedure, ...] = ()
+    layout: LayoutRules = NO_LAYOUT
     client_file: str = ""
     sha256: str = ""
 

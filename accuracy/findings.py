@@ -36,6 +36,12 @@ CODES: Mapping[str, str] = MappingProxyType(
         "checkpoints-near-control": "a checkpoint stands where a control point stands, or too near to it",
         "checkpoints-same-spot": "checkpoints stand so near to each other that they test the same spot",
         "checkpoints-ids-alike": "ids that differ in capital and small letters only",
+        "checkpoints-repeats": "points were occupied several times, and what their scatter is",
+        "checkpoints-repeats-worse": "the stated survey accuracy is better than repeated occupations support",
+        "checkpoints-repeats-unstated": "repeated occupations show what is not stated of the survey",
+        "checkpoints-date": "points were surveyed long before or after the flight",
+        "checkpoints-date-unread": "the date of a survey cannot be read",
+        "checkpoints-photograph": "a photograph that the table names cannot be shown",
         "checkpoints-survey-zero": "the survey's own accuracy is stated as exactly zero",
         # base: the GNSS base that the flight was processed from
         "base-antenna": "the antenna on the mark is not named, not known, or papers disagree about it",

@@ -145,7 +145,8 @@ def verify(
         trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
-        side_files=reliefs.pictures,
+        survey=prepared.survey.record,
+        side_files={**reliefs.pictures, **prepared.survey.pictures},
     )
 
 

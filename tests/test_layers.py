@@ -19,7 +19,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("georeferencing",),
     ("sampling", "base_checks"),
     ("residuals", "flightlines", "trajectory", "inspection"),
-    ("layout", "deliverables"),
+    ("layout", "deliverables", "survey"),
     ("standards.judge", "budget", "preparation", "measuring", "areas"),
     ("diagnosis", "planning", "placement", "trajectory_of_job", "base_of_job"),
     ("processing_checks",),

@@ -200,6 +200,16 @@ CODES: Mapping[str, str] = MappingProxyType(
         "compare-claim-dropped": "a claim of the first run is not made in a later one",
         "compare-same-run": "one result was handed in twice",
         "compare-one-trajectory": "all runs rest on one trajectory",
+        # recheck: a finished result held against itself and the delivered files
+        "recheck-digest": "a record is not as it was written",
+        "recheck-signature": "a signature is missing or another",
+        "recheck-picture": "a picture beside a record is missing or another",
+        "recheck-file-differs": "a file is not the one that was tested",
+        "recheck-file-missing": "a file that was tested is not there",
+        "recheck-file-renamed": "a file that was tested has another name",
+        "recheck-file-extra": "files were delivered that nobody tested",
+        "recheck-figures": "figures do not follow from the residuals",
+        "recheck-verdict": "verdicts do not follow from the residuals",
         # report
         "result-bias-significant": "the mean error differs from zero by more than chance",
     }

@@ -17,6 +17,7 @@ from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Literal
 
+from accuracy.digest import digest_of
 from accuracy.errors import ExitCode, ResultError
 from accuracy.findings import Finding
 from accuracy.formats import CrsEvidence
@@ -61,6 +62,8 @@ class Run:
         Address of the scheduler that these processes belong to.
     notes : tuple of str
         Reuse of an index or of hashes, a foreign environment put aside.
+    digest : str or None
+        Of the record as it was written (`accuracy.digest`); None while it was not.
     """
 
     tool_version: str
@@ -74,6 +77,7 @@ class Run:
     workers: int = 1
     scheduler: str | None = None
     notes: tuple[str, ...] = ()
+    digest: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
@@ -229,13 +233,18 @@ class Result:
         return pd.DataFrame(rows)
 
     def to_json(self) -> str:
-        """Write the record as JSON text, keys in the order of the schema."""
+        """Write the record as JSON text, keys in the order of the schema.
+
+        A record that was read keeps the digest that it came with, so that a changed one shows.
+        """
         order = ["format", "format_version", "run"]
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
         del data["side_files"]
         if not data["survey"]:
             del data["survey"]
+        if data["run"]["digest"] is None:
+            data["run"]["digest"] = digest_of(data)
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 

@@ -23,11 +23,11 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("standards.judge", "budget", "preparation", "measuring", "areas"),
     ("diagnosis", "planning", "placement", "trajectory_of_job", "base_of_job"),
     ("processing_checks",),
-    ("statement", "series"),
+    ("statement", "series", "digest"),
     ("result", "provenance"),
     ("comparison_record", "ledger_record"),
     ("reports", "ledger"),
-    ("pipeline", "comparison", "parallel", "simulation", "history"),
+    ("pipeline", "comparison", "parallel", "simulation", "history", "recheck"),
     ("cli", "pytest_plugin"),
     ("__main__",),
 )

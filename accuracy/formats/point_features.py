@@ -28,8 +28,8 @@ _NAMES = ("easting", "northing", "height")
 _DEGREES = ("lon", "lat", "height")
 #: Attributes that say again what the geometry says, in the words of people.
 _SAID_BY_GEOMETRY = frozenset(
-    ("x", "y", "z", "e", "n", "east", "north", "easting", "northing")
-    + ("lon", "lat", "long", "lng", "longitude", "latitude")
+    {"x", "y", "z", "e", "n", "east", "north", "easting", "northing"}
+    | {"lon", "lat", "long", "lng", "longitude", "latitude"}
 )
 _HEIGHTS = frozenset(("height", "elevation", "elev", "z", "h"))
 _KEYS = ("fid", "ogc_fid")

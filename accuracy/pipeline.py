@@ -39,6 +39,7 @@ from accuracy.result import (
     overall,
 )
 from accuracy.series import compute_series
+from accuracy.series.evidence import Evidences, draw_evidence
 from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence, Judgement, judge
 from accuracy.standards.library import Standard
@@ -127,6 +128,18 @@ def verify(
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
     for name, relief in reliefs.records.items():
         series[name]["plan"]["relief"] = relief
+    evidences = Evidences({}, {})
+    if reading.evidence:
+        progress("drawing the checkpoints")
+        evidences = draw_evidence(
+            [
+                (item.setting.name, values.rows, values.seen)
+                for item, values in zip(prepared.deliverables, measured, strict=True)
+                if values.seen
+            ]
+        )
+    for name, its in evidences.records.items():
+        series[name]["evidence"] = its
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -146,7 +159,7 @@ def verify(
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
         survey=prepared.survey.record,
-        side_files={**reliefs.pictures, **prepared.survey.pictures},
+        side_files={**reliefs.pictures, **prepared.survey.pictures, **evidences.pictures},
     )
 
 

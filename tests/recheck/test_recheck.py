@@ -177,7 +177,7 @@ def test_a_new_digest_does_not_hide_what_must_follow(site: Path, name: str) -> N
 
 
 def test_a_finding_that_blocks_a_statement(tmp_path: Path) -> None:
-    """No statement for want of a reference system: sound as written; without the finding, it does not follow."""
+    """No statement for want of a reference system: sound; without the finding, it does not follow."""
     write_plane_cloud(tmp_path / "a.laz", wkt=None)
     write_points_table(tmp_path / "points.csv", plane_checkpoints())
     job = write_job(

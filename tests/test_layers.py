@@ -27,7 +27,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("result", "provenance"),
     ("comparison_record", "ledger_record"),
     ("reports", "ledger"),
-    ("pipeline", "comparison", "parallel", "simulation", "history", "recheck"),
+    ("pipeline", "comparison", "parallel", "simulation", "history", "recheck", "pick"),
     ("cli", "pytest_plugin"),
     ("__main__",),
 )

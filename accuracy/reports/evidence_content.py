@@ -161,11 +161,14 @@ def survey_lines(result: Result, unit: LengthUnit) -> list[str]:
 
 def _test_line(test: Mapping[str, Any], repeats: Mapping[str, Any], unit: LengthUnit) -> str:
     held = "contradict it" if test["worse"] else "do not contradict it"
+    stated, found = (
+        f"{length(test[key], unit, decimals=4)} {unit.symbol}" for key in ("stated_m", "found_m")
+    )
+    count = repeats["fewest_occupations"]
     return (
-        f"Stated {test['component']} survey accuracy {length(test['stated_m'], unit, decimals=4)} "
-        f"{unit.symbol}; the repeats give {length(test['found_m'], unit, decimals=4)} {unit.symbol} for a "
-        f"position of {repeats['fewest_occupations']} occupation{'s' * (repeats['fewest_occupations'] > 1)} and {held} "
-        f"(p = {test['p']:.2g}, one-sided test at {repeats['level']:.0%})."
+        f"Stated {test['component']} survey accuracy {stated}; the repeats give {found} for a position of "
+        f"{count} occupation{'s' * (count > 1)} and {held} (p = {test['p']:.2g}, one-sided test at "
+        f"{repeats['level']:.0%})."
     )
 
 

@@ -9,6 +9,7 @@ from xml.etree import ElementTree
 
 import jsonschema
 import numpy as np
+import pyproj
 import pytest
 from jobs import CRS, plane_checkpoints, write_job, write_plane_cloud, write_points_table
 from support import assert_metres
@@ -185,7 +186,9 @@ def test_what_is_seen_of_a_raster(tmp_path: Path) -> None:
     cols, rows = np.meshgrid(np.arange(60) + 0.5, np.arange(50) + 0.5)
     east, north = 1000 + a * cols + d * rows, 2000 + d * cols - a * rows
     heights = 50 + 0.1 * (east - 1000) - 0.04 * (north - 2000)
-    write_raster(tmp_path / "a.tif", heights.astype(np.float32), transform, CRS.partition("+")[0])
+    write_raster(
+        tmp_path / "a.tif", heights.astype(np.float32), transform, pyproj.CRS("EPSG:6341").to_wkt()
+    )
     raster = open_raster(tmp_path / "a.tif")
     at = 1000 + a * 30.2 + d * 25.9, 2000 + d * 30.2 - a * 25.9
     height = 50 + 0.1 * (at[0] - 1000) - 0.04 * (at[1] - 2000)

@@ -147,6 +147,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "layout-spacing": "checkpoints are nearer to each other than the document wants",
         "layout-steep": "checkpoints on ground steeper than the document's own siting rule",
         "layout-rough": "the ground at checkpoints deviates from a plane by more than the document allows",
+        "area-points-outside": "control or checkpoints without a claim lie outside the outline of the project",
+        "area-coverage": "what share of the outline of the project a deliverable covers",
         "area-approximate": "the outline of the area was carried to the deliverable without its frame",
         "area-unusable": "the outline of the area cannot be used",
         # plan: where checkpoints are to be surveyed

@@ -68,6 +68,20 @@ def test_an_untouched_handover_is_sound(handed: Path) -> None:
     assert found.figures > 100
 
 
+def test_the_readme_shows_real_output(handed: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every line of the example in the README is a line of the demo's recheck, but for the digest."""
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+    shown = readme.partition("<!-- from accuracy recheck, compared by a test -->\n```\n")[
+        2
+    ].partition("```")[0]
+    assert run(["recheck", str(handed / "job.accuracy")]) == 0
+    real = capsys.readouterr().out.splitlines()
+    lines = shown.splitlines()
+    assert len(lines) == len(real) == 7
+    for line, other in zip(lines, real, strict=True):
+        assert line == other or (line.endswith(" ...") and other.startswith(line[:-3]))
+
+
 def test_layout_and_order_of_keys_do_not_count(site: Path) -> None:
     """Canonical JSON: written anew without blanks and with keys sorted, the digest holds."""
     data = json.loads(record(site).read_text("utf-8"))

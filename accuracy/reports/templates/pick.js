@@ -20,6 +20,7 @@
   const scale = () => (canvas.width / side()) * zoom; // canvas pixels to one of the picture
 
   const draw = () => {
+    if (at("work").hidden) return;
     const ratio = window.devicePixelRatio || 1;
     const box = canvas.getBoundingClientRect();
     canvas.width = Math.max(1, Math.round(box.width * ratio));

@@ -9,6 +9,7 @@ from accuracy.findings import Finding
 from accuracy.formats.outlines import Outline, read_outline
 from accuracy.georeferencing.crs import same_horizontal
 from accuracy.job import Job
+from accuracy.layout.area_findings import coverage
 from accuracy.layout.footprint import MOST_POINTS, Footprint, of_clouds, of_rasters
 from accuracy.layout.outline import area_of
 
@@ -36,6 +37,9 @@ def areas(
         if outline is not None:
             area, more = _outlined(job, outline, item)
             findings += more
+            mine = own[index]
+            if area is not None and mine is not None:
+                findings.append(coverage(area, mine, item.setting.name))
         found.append(area or own[index] or _neighbour(index, deliverables, own))
     return found, tuple(findings)
 

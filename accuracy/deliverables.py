@@ -23,6 +23,7 @@ from accuracy.georeferencing.reference import (
     with_units,
 )
 from accuracy.georeferencing.site_plan import plan_on_site
+from accuracy.georeferencing.table_system import of_table
 from accuracy.georeferencing.transform import Places, Plan
 from accuracy.inputs.checkpoints import (
     Checkpoint,
@@ -141,7 +142,8 @@ class Deliverable:
 def _open(path: Path, written: str, setting: Setting) -> File:
     if setting.kind == "measured-points":
         table = read_measured_points(path)
-        return File(path, "table", None, table, Reference("unknown"), table.findings)
+        reference, _ = of_table(table.crs, None, written)
+        return File(path, "table", None, table, reference, table.findings)
     surface = open_cloud(path) if setting.kind == "point-cloud" else open_raster(path, setting.band)
     reference, findings = interpret(surface.info.crs_evidence)
     told = tuple(

@@ -36,6 +36,12 @@ CODES: Mapping[str, str] = MappingProxyType(
         "checkpoints-near-control": "a checkpoint stands where a control point stands, or too near to it",
         "checkpoints-same-spot": "checkpoints stand so near to each other that they test the same spot",
         "checkpoints-ids-alike": "ids that differ in capital and small letters only",
+        "checkpoints-repeats": "points were occupied several times, and what their scatter is",
+        "checkpoints-repeats-worse": "the stated survey accuracy is better than repeated occupations support",
+        "checkpoints-repeats-unstated": "repeated occupations show what is not stated of the survey",
+        "checkpoints-date": "points were surveyed long before or after the flight",
+        "checkpoints-date-unread": "the date of a survey cannot be read",
+        "checkpoints-photograph": "a photograph that the table names cannot be shown",
         "checkpoints-survey-zero": "the survey's own accuracy is stated as exactly zero",
         # base: the GNSS base that the flight was processed from
         "base-antenna": "the antenna on the mark is not named, not known, or papers disagree about it",
@@ -142,6 +148,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "layout-spacing": "checkpoints are nearer to each other than the document wants",
         "layout-steep": "checkpoints on ground steeper than the document's own siting rule",
         "layout-rough": "the ground at checkpoints deviates from a plane by more than the document allows",
+        "area-points-outside": "control or checkpoints without a claim lie outside the outline of the project",
+        "area-coverage": "what share of the outline of the project a deliverable covers",
         "area-approximate": "the outline of the area was carried to the deliverable without its frame",
         "area-unusable": "the outline of the area cannot be used",
         # plan: where checkpoints are to be surveyed
@@ -197,6 +205,16 @@ CODES: Mapping[str, str] = MappingProxyType(
         "compare-claim-dropped": "a claim of the first run is not made in a later one",
         "compare-same-run": "one result was handed in twice",
         "compare-one-trajectory": "all runs rest on one trajectory",
+        # recheck: a finished result held against itself and the delivered files
+        "recheck-digest": "a record is not as it was written",
+        "recheck-signature": "a signature is missing or another",
+        "recheck-picture": "a picture beside a record is missing or another",
+        "recheck-file-differs": "a file is not the one that was tested",
+        "recheck-file-missing": "a file that was tested is not there",
+        "recheck-file-renamed": "a file that was tested has another name",
+        "recheck-file-extra": "files were delivered that nobody tested",
+        "recheck-figures": "figures do not follow from the residuals",
+        "recheck-verdict": "verdicts do not follow from the residuals",
         # report
         "result-bias-significant": "the mean error differs from zero by more than chance",
     }

@@ -27,6 +27,7 @@ from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
 from accuracy.sampling.patch import sample_patches
 from accuracy.sampling.reading import Reader, read_in_turn
+from accuracy.sampling.seen import Seen, seen_cells
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
 
@@ -54,6 +55,8 @@ class Reading:
     hashes : Path or None
         File of recorded hashes: taken for inputs whose size and time have not changed, and kept for the
         next run. None computes every hash.
+    evidence : bool
+        Whether a picture of every checkpoint is drawn from what is read.
     """
 
     read: Reader = read_in_turn
@@ -61,15 +64,17 @@ class Reading:
     scheduler: str | None = None
     index_folder: Path | None = None
     hashes: Path | None = None
+    evidence: bool = False
 
 
 @dataclass(frozen=True)
 class Measured:
-    """What was measured at the checkpoints, and what was found while reading."""
+    """What was measured at the checkpoints, what was found while reading, and what lies around each."""
 
     rows: tuple[ResidualRow, ...]
     findings: tuple[Finding, ...]
     max_circumradius_m: float | None = None
+    seen: tuple[Seen | None, ...] = ()
 
 
 def measure(
@@ -119,6 +124,7 @@ def _measure(
         if deliverable.setting.kind == "point-cloud":
             assert horizontal is not None
             setting = _cloud_setting(deliverable.setting, horizontal, vertical)
+            setting = replace(setting, pictures=reading.evidence)
             method = deliverable.setting.method or "tin"
             patch = deliverable.setting.patch
             if patch is None:
@@ -159,6 +165,16 @@ def _measure(
                 deliverable.rasters, x, y, raster_method, metres_h, metres_v
             )
             findings += found
+            if reading.evidence and metres_h is not None:
+                samples = [
+                    replace(
+                        its,
+                        seen=seen_cells(
+                            deliverable.rasters, px, py, its.height, metres_h, metres_v
+                        ),
+                    )
+                    for its, px, py in zip(samples, x.tolist(), y.tolist(), strict=True)
+                ]
             for raster in deliverable.rasters:
                 raster.close()
         if lost.any():
@@ -169,7 +185,7 @@ def _measure(
             samples = [nowhere if is_lost else next(found_there) for is_lost in lost]
     rows = height_residuals(points, samples, roles, horizontal, vertical, given)
     named = distinct(replace(finding, dataset=deliverable.setting.name) for finding in findings)
-    return Measured(rows, named, limit_m)
+    return Measured(rows, named, limit_m, tuple(sample.seen for sample in samples))
 
 
 def _no_differences(rows: Sequence[ResidualRow], name: str) -> Iterator[Finding]:

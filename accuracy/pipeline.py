@@ -24,6 +24,7 @@ from accuracy.provenance import Hashing, library_versions, python_version
 from accuracy.residuals import row_findings
 from accuracy.result import Grid, LeftOut, Result, Run, Transformation, overall
 from accuracy.series import compute_series
+from accuracy.series.evidence import Evidences, draw_evidence
 from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence
 from accuracy.standards.judge.side_by_side import SideBySide
@@ -88,6 +89,18 @@ def verify(
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
     for name, relief in reliefs.records.items():
         series[name]["plan"]["relief"] = relief
+    evidences = Evidences({}, {})
+    if reading.evidence:
+        progress("drawing the checkpoints")
+        evidences = draw_evidence(
+            [
+                (item.setting.name, values.rows, values.seen)
+                for item, values in zip(prepared.deliverables, measured, strict=True)
+                if values.seen
+            ]
+        )
+    for name, its in evidences.records.items():
+        series[name]["evidence"] = its
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -107,7 +120,8 @@ def verify(
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
         side_by_side=tuple(side_by_side),
-        side_files=reliefs.pictures,
+        survey=prepared.survey.record,
+        side_files={**reliefs.pictures, **prepared.survey.pictures, **evidences.pictures},
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from accuracy.deliverables import (
     Deliverable,
@@ -28,6 +28,7 @@ from accuracy.georeferencing.local_grid import (
 from accuracy.georeferencing.realisation import with_realisation
 from accuracy.georeferencing.reference import Reference, declared, with_units
 from accuracy.georeferencing.table_epochs import with_epochs
+from accuracy.georeferencing.table_system import of_table
 from accuracy.inputs.checkpoints import CheckpointTable, read_checkpoints
 from accuracy.inputs.grid_pairs import GridPair, read_grid_pairs
 from accuracy.job import Job
@@ -40,6 +41,7 @@ from accuracy.layout.counts import near_points
 from accuracy.residuals import Roles
 from accuracy.sampling.patch import patch_of
 from accuracy.standards.library import Standard, load_standard
+from accuracy.survey import Surveyed, look_at_survey
 
 Progress = Callable[[str], None]
 _Declares = Checkpoints | Dataset | LocalGridSection | BaseCoordinates | TrajectorySection
@@ -60,6 +62,7 @@ class Prepared:
     deliverables: tuple[Deliverable, ...]
     standards: Mapping[str, Standard]
     findings: tuple[Finding, ...]
+    survey: Surveyed = field(default_factory=Surveyed)
 
     def describe(self) -> str:
         """Say what was read and checked, for people."""
@@ -105,7 +108,10 @@ def prepare(job: Job, progress: Progress = quiet, *, planning: bool = False) -> 
         table = CheckpointTable(job.path, ())
     else:
         progress(f"reading {job.checkpoints.file}")
-        table = read_checkpoints(job.checkpoints.located.path, job.checkpoints.order)
+        said = job.checkpoints
+        table = read_checkpoints(
+            said.located.path, said.order, said.layer, repeats=bool(said.repeats)
+        )
     if job.area is not None:
         read_outline(job.area.located.path, job.area.layer)  # refused here, before the reading
     roles = _roles(job, table)
@@ -116,6 +122,14 @@ def prepare(job: Job, progress: Progress = quiet, *, planning: bool = False) -> 
     survey = Survey(surveyed, table.points, roles, shelf, site.local, checkpoints_local)
     deliverables = tuple(_open(dataset, survey, progress) for dataset in job.dataset)
     standards = {c.standard: load_standard(c.standard, job.folder) for c in job.claim}
+    told = look_at_survey(
+        table.points,
+        roles,
+        surveyed,
+        table.path.parent,
+        job.job.flown,
+        job.checkpoints.max_days_from_flight,
+    )
     findings = (
         *table.findings,
         *findings,
@@ -126,11 +140,12 @@ def prepare(job: Job, progress: Progress = quiet, *, planning: bool = False) -> 
             surveyed.horizontal_unit,
             job.checkpoints.least_distance_to_control_m,
         ),
+        *told.findings,
         *site.findings,
         *_shared_with_site(job, table, surveyed, roles, site),
         *(finding for item in deliverables for finding in item.findings),
     )
-    return Prepared(job, table, surveyed, roles, deliverables, standards, distinct(findings))
+    return Prepared(job, table, surveyed, roles, deliverables, standards, distinct(findings), told)
 
 
 def _check_systems(job: Job) -> None:
@@ -263,7 +278,8 @@ def _surveyed(
 ) -> tuple[Reference, tuple[Finding, ...]]:
     """Find what the checkpoints' coordinates refer to."""
     said = job.checkpoints
-    reference = _declared(said.crs, said.geoid, said.epoch, local) or Reference("unknown")
+    of_job = _declared(said.crs, said.geoid, said.epoch, local)
+    reference, told = of_table(table.crs, of_job, said.file or str(job.path))
     reference, findings = with_units(
         reference,
         table.horizontal_unit,
@@ -276,7 +292,7 @@ def _surveyed(
     reference, more = with_epochs(
         reference, [point.epoch_year for point in table.points], said.file or str(job.path)
     )
-    return reference, (*findings, *more)
+    return reference, (*told, *findings, *more)
 
 
 def _open(dataset: Dataset, survey: Survey, progress: Progress) -> Deliverable:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import Enum
 from importlib import resources
@@ -17,6 +17,7 @@ from pathlib import Path, PurePath
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Literal
 
+from accuracy.digest import digest_of
 from accuracy.errors import ExitCode, ResultError
 from accuracy.findings import Finding
 from accuracy.formats import CrsEvidence
@@ -63,6 +64,8 @@ class Run:
         Address of the scheduler that these processes belong to.
     notes : tuple of str
         Reuse of an index or of hashes, a foreign environment put aside.
+    digest : str or None
+        Of the record as it was written (`accuracy.digest`); None while it was not.
     """
 
     tool_version: str
@@ -76,6 +79,7 @@ class Run:
     workers: int = 1
     scheduler: str | None = None
     notes: tuple[str, ...] = ()
+    digest: str | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
@@ -195,6 +199,7 @@ class Result:
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     side_by_side: tuple[SideBySide, ...] = ()
+    survey: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -232,13 +237,20 @@ class Result:
         return pd.DataFrame(rows)
 
     def to_json(self) -> str:
-        """Write the record as JSON text, keys in the order of the schema."""
+        """Write the record as JSON text, keys in the order of the schema.
+
+        A record that was read keeps the digest that it came with, so that a changed one shows.
+        """
         order = ["format", "format_version", "run"]
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
         del data["side_files"]
         if not data["side_by_side"]:
             del data["side_by_side"]  # as before there were any
+        if not data["survey"]:
+            del data["survey"]
+        if data["run"]["digest"] is None:
+            data["run"]["digest"] = digest_of(data)
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
@@ -347,18 +359,33 @@ def parse_result(text: str, where: str) -> Result:
 
 
 #: Names and size of files that are looked for beside a record: ours, whatever the record says.
-_SIDE_FILE = re.compile(r"relief-[1-9][0-9]{0,3}\.png")
+_SIDE_FILE = re.compile(
+    r"relief-[1-9][0-9]{0,3}\.png|photo-[1-9][0-9]{0,5}\.jpg|evidence/[1-9][0-9]{0,5}\.svg"
+)
 _LARGEST_SIDE_FILE = 1_000_000
+
+
+def named_side_files(record: Result) -> Iterator[tuple[str, str]]:
+    """Yield the files that the record says lie beside it: name and SHA-256."""
+    places: list[Any] = []
+    for series in record.series.values():
+        plan = series.get("plan") if isinstance(series, Mapping) else None
+        places.append(plan.get("relief") if isinstance(plan, Mapping) else None)
+        shown = series.get("evidence") if isinstance(series, Mapping) else None
+        places += (shown.get("points") or ()) if isinstance(shown, Mapping) else ()
+    for point in record.survey.get("points") or ():
+        its = point.get("photograph") if isinstance(point, Mapping) else None
+        if isinstance(its, Mapping):
+            places.append({"file": its.get("file"), "sha256": its.get("scaled_sha256")})
+    for its in places:
+        if isinstance(its, Mapping) and its.get("file"):
+            yield str(its["file"]), str(its.get("sha256"))
 
 
 def _side_files(record: Result, folder: Path) -> dict[str, bytes]:
     """Read the pictures that the record names, as far as they lie beside it."""
     found = {}
-    for series in record.series.values():
-        its: Any = series
-        for key in ("plan", "relief", "file"):
-            its = its.get(key) if isinstance(its, Mapping) else None
-        name = str(its)
+    for name, _ in named_side_files(record):
         path = folder / name
         try:
             if _SIDE_FILE.fullmatch(name) and path.stat().st_size <= _LARGEST_SIDE_FILE:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pyproj
 import pytest
 from jobs import (
     CRS,
@@ -140,10 +141,59 @@ def test_an_outline_decides_who_is_outside(tmp_path: Path) -> None:
     assert "area" in {item.role for item in result.inputs}
 
 
+def test_control_and_unclaimed_checkpoints_outside_are_told(tmp_path: Path) -> None:
+    """Control outside the western half is a note of its own; without a claim, checkpoints are a warning."""
+    outline(tmp_path / "area.geojson", SQUARE)
+    section = "[area]\nfile = 'area.geojson'\n"
+    points = plane_checkpoints()
+    east = {str(p[0]) for p in points if float(str(p[1])) > EAST + 20}
+    control = sorted(east)[:2]
+    result = verify(load_job(job_with(tmp_path, section, control=control)))
+    told = {(f.code, f.severity.value): f for f in result.findings if "outside" in f.code}
+    assert set(told) == {("layout-outside", "warning"), ("area-points-outside", "note")}
+    note = told["area-points-outside", "note"]
+    assert ", ".join(control) in note.message
+    assert note.evidence["points"] == 2
+    job = job_with(tmp_path, section, control=control)
+    text = job.read_text("utf-8")
+    start = text.index("[[claim]]")
+    job.write_text(text[:start] + text[text.index("[area]") :], "utf-8")
+    result = verify(load_job(job))
+    (warning,) = [
+        f for f in result.findings if f.code == "area-points-outside" and f.severity == "warning"
+    ]
+    assert warning.evidence["points"] == len(east) - 2
+
+
+def test_an_outline_tells_how_much_of_it_has_data(tmp_path: Path) -> None:
+    """All of the western half of the plane; half of an outline of 80 m by 40 m, in a GeoPackage as well."""
+    section = "[area]\nfile = 'area.geojson'\n"
+    outline(tmp_path / "area.geojson", SQUARE)
+    result = verify(load_job(job_with(tmp_path, section)))
+    (finding,) = [f for f in result.findings if f.code == "area-coverage"]
+    assert finding.severity == "note"
+    assert_metres(float(str(finding.evidence["share"])), 1.0, within_m=0.02)
+    wide = [(EAST, NORTH), (EAST + 80, NORTH), (EAST + 80, NORTH + 40), (EAST, NORTH + 40)]
+    outline(tmp_path / "area.geojson", wide)
+    result = verify(load_job(job_with(tmp_path, section)))
+    (finding,) = [f for f in result.findings if f.code == "area-coverage"]
+    assert finding.severity == "warning"
+    assert_metres(float(str(finding.evidence["share"])), 0.5, within_m=0.03)
+    from accuracy.formats.geopackage import Feature, Layer, SpatialReference, geopackage
+
+    ring = Feature([*wide, wide[0]], [])
+    reference = SpatialReference(
+        "invented", wkt1=pyproj.CRS("EPSG:6341").to_wkt("WKT1_GDAL"), epsg=6341
+    )
+    content = geopackage([Layer("area", "Area", "", "POLYGON", reference, {}, [ring])])
+    (tmp_path / "area.gpkg").write_bytes(content)
+    packaged = verify(load_job(job_with(tmp_path, "[area]\nfile = 'area.gpkg'\n")))
+    (other,) = [f for f in packaged.findings if f.code == "area-coverage"]
+    assert other.evidence == finding.evidence
+
+
 def test_an_outline_in_degrees_is_carried_and_said(tmp_path: Path) -> None:
     """WGS 84 by GeoJSON's rule, projected by PROJ beside: the same area; another frame is a note."""
-    import pyproj
-
     back = pyproj.Transformer.from_crs("EPSG:6341", "EPSG:6318", always_xy=True)
     outline(tmp_path / "area.geojson", [back.transform(*place) for place in SQUARE], None)
     result = verify(load_job(job_with(tmp_path, "[area]\nfile = 'area.geojson'\n")))

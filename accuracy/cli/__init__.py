@@ -23,8 +23,11 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "demo": "accuracy.cli.demo",
         "history": "accuracy.cli.history",
         "inspect": "accuracy.cli.inspect",
+        "pick": "accuracy.cli.pick",
         "plan": "accuracy.cli.plan",
+        "recheck": "accuracy.cli.recheck",
         "report": "accuracy.cli.report",
+        "sign": "accuracy.cli.sign",
         "standards": "accuracy.cli.standards",
         "verify": "accuracy.cli.verify",
     }
@@ -33,7 +36,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
 EXIT_CODES = """\b
 Exit codes:
   0    no claim fails or lacks a statement
-  1    a claim fails (base, inspect, datum: a blocking finding; compare: a regression)
+  1    a claim fails (base, inspect, datum, recheck: a blocking finding; compare: a regression)
   2    could not run: usage, job or input
   3    a claim has no statement, and none fails (compare: no common checkpoints)
   70   fault in the tool

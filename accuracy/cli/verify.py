@@ -79,6 +79,11 @@ Example:
     metavar="ID[:KEY=VALUE]",
     help="Judge by these documents, too, and show all side by side. Several: with commas, or again.",
 )
+@click.option(
+    "--no-evidence",
+    is_flag=True,
+    help="Draw no picture of each checkpoint: faster, and a smaller result.",
+)
 @click.option("--explain", is_flag=True, help="Show each formula with the numbers put in.")
 @click.option(
     "-q", "--quiet", is_flag=True, help="No progress, no summary; exit code and files only."
@@ -99,6 +104,7 @@ def command(
     ledger: Path | None,
     junit: Path | None,
     under: tuple[str, ...],
+    no_evidence: bool,
     explain: bool,
     quiet: bool,
 ) -> int:
@@ -124,7 +130,14 @@ def command(
     loaded = load_job(job)
     if dry_run:
         return _check_only(loaded, quiet=quiet)
-    ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
+    ways = Ways(
+        workers,
+        scheduler,
+        index,
+        use_index=not no_index,
+        reuse_hashes=reuse_hashes,
+        evidence=not no_evidence,
+    )
     keep = Keeping(record, ledger, junit)
     return run_and_write(
         job,
@@ -147,6 +160,7 @@ class Ways:
     index: Path | None = None
     use_index: bool = True
     reuse_hashes: bool = False
+    evidence: bool = True
 
     @contextmanager
     def reading(self, target: Path) -> Iterator[Reading]:
@@ -160,6 +174,7 @@ class Ways:
             workers=self.workers,
             index_folder=folder if self.use_index else None,
             hashes=folder / "hashes.json" if self.reuse_hashes else None,
+            evidence=self.evidence,
         )
         try:
             if self.workers == 1 and self.scheduler is None:

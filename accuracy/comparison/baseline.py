@@ -21,7 +21,14 @@ def as_baseline(result: Result) -> Result:
     """Leave out what a baseline does not need."""
     return replace(
         result,
-        run=replace(result.run, paths=MappingProxyType({}), notes=(), started="", finished=""),
+        run=replace(
+            result.run,
+            paths=MappingProxyType({}),
+            notes=(),
+            started="",
+            finished="",
+            digest=None,
+        ),
         inputs=tuple(replace(item, crs_evidence=()) for item in result.inputs),
         datasets=tuple(
             replace(
@@ -30,6 +37,7 @@ def as_baseline(result: Result) -> Result:
             for dataset in result.datasets
         ),
         series=MappingProxyType({}),
+        survey=MappingProxyType({}),
         side_files={},
     )
 

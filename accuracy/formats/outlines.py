@@ -127,10 +127,21 @@ def _of_geopackage(path: Path, layer: str | None) -> Outline:
     return Outline(tuple(rings), crs)
 
 
-def _rings_of_blob(blob: bytes) -> Iterator[NDArray[np.float64]]:
-    if blob[:2] != b"GP":
+def geometry_start(blob: bytes) -> int:
+    """Give where the well-known binary begins in a GeoPackage geometry.
+
+    Raises
+    ------
+    ValueError, KeyError
+        It is none.
+    """
+    if blob[:2] != b"GP" or len(blob) < 13:
         raise ValueError("no GeoPackage geometry")
-    yield from _polygons(blob, 8 + _ENVELOPE_BYTES[(blob[3] >> 1) & 0b111])[0]
+    return 8 + _ENVELOPE_BYTES[(blob[3] >> 1) & 0b111]
+
+
+def _rings_of_blob(blob: bytes) -> Iterator[NDArray[np.float64]]:
+    yield from _polygons(blob, geometry_start(blob))[0]
 
 
 def _polygons(data: bytes, at: int) -> tuple[list[NDArray[np.float64]], int]:
@@ -165,7 +176,7 @@ def _of_geojson(content: bytes, where: str) -> Outline:
             for polygon in _coordinates(data)
             for ring in polygon
         ]
-        crs = _named_crs(data)
+        crs = geojson_crs(data)
     except (ValueError, TypeError, KeyError, AttributeError, IndexError, RecursionError) as error:
         raise _refused("is neither a GeoPackage nor GeoJSON that can be read", where) from error
     return Outline(tuple(rings), crs)
@@ -188,7 +199,8 @@ def _coordinates(data: Any) -> Iterator[Any]:
         yield from data["coordinates"]
 
 
-def _named_crs(data: Any) -> str:
+def geojson_crs(data: Any) -> str:
+    """Give the system of a GeoJSON document: WGS 84 unless its member ``crs`` says otherwise."""
     named = str(((data.get("crs") or {}).get("properties") or {}).get("name") or "")
     code = re.search(r"EPSG:+(?:[0-9.]*:)?([0-9]+)$", named)
     return f"EPSG:{code[1]}" if code else "EPSG:4326"

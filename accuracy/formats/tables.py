@@ -95,6 +95,10 @@ class TextTable:
         Name of the text encoding.
     encoding_assumed : bool
         True where no byte-order mark is there and the bytes are not UTF-8.
+    unit, part : str
+        What a record is called, and the sheet or layer that holds it; for messages.
+    crs : str or None
+        What the file itself says of the coordinates: a code or WKT. Text says nothing.
     """
 
     path: Path
@@ -103,6 +107,21 @@ class TextTable:
     delimiter: str
     encoding: str
     encoding_assumed: bool
+    unit: str = "line"
+    part: str = ""
+    crs: str | None = None
+
+    def at(self, line: int) -> str:
+        """Name the place of a record: ``site.csv, line 3``; ``site.xlsx, sheet 'Points', row 3``."""
+        return f"{self.path.name}{self.part}, {self.unit} {line}"
+
+    def column(self, index: int, name: str) -> str:
+        """Name a column; in a workbook with its letters, from A."""
+        letters, rest = "", index + 1
+        while rest:
+            rest, digit = divmod(rest - 1, 26)
+            letters = chr(ord("A") + digit) + letters
+        return f"{name} ({letters})" if self.unit == "row" else name
 
 
 def read_text_table(path: Path) -> TextTable:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 from typing import Literal
 
 from accuracy.findings import Finding, Severity
-from accuracy.inputs.rows import Cells, open_points, plain_words
+from accuracy.inputs.occupations import NO_NOTES, Occupation, SurveyNotes, merged, notes_of
+from accuracy.inputs.rows import Cells, PointRows, open_points, plain_words
 from accuracy.job.values import epoch_mistake
 from accuracy.units import LengthUnit
 
@@ -58,7 +59,12 @@ _TESTED: Mapping[str, Tested] = MappingProxyType(
     }
 )
 _POSITION = frozenset({"id", "easting", "northing", "height"})
-_ALL = _POSITION | {"cover", "kind", "survey_rmse_h_m", "survey_rmse_v_m", "epoch", "description"}
+_SURVEY = frozenset({"date", "method", "instrument", "observer", "photograph", "occupation"})
+_ALL = (
+    _POSITION
+    | {"cover", "kind", "survey_rmse_h_m", "survey_rmse_v_m", "epoch", "description"}
+    | _SURVEY
+)
 
 
 @dataclass(frozen=True)
@@ -89,6 +95,10 @@ class Checkpoint:
         Line in the file, from 1.
     land_cover : str
         One of the names in `LAND_COVERS`; empty where only the group is stated.
+    survey : SurveyNotes
+        When, how and by whom it was surveyed, and its photograph.
+    occupations : tuple of Occupation
+        Where the point was occupied several times: each of them; the coordinates are their mean.
     """
 
     id: str
@@ -104,6 +114,8 @@ class Checkpoint:
     description: str = ""
     line: int = 0
     land_cover: str = ""
+    survey: SurveyNotes = NO_NOTES
+    occupations: tuple[Occupation, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -122,6 +134,8 @@ class CheckpointTable:
         True where the columns are longitude and latitude.
     findings : tuple of Finding
         What was assumed or ignored.
+    crs : str or None
+        What the file itself says of its system (GeoPackage, GeoJSON).
     """
 
     path: Path
@@ -130,6 +144,7 @@ class CheckpointTable:
     vertical_unit: LengthUnit | None = None
     geographic: bool = False
     findings: tuple[Finding, ...] = ()
+    crs: str | None = None
 
 
 @dataclass(frozen=True)
@@ -157,28 +172,38 @@ class MeasuredTable:
     geographic: bool = False
     decimals: int = 3
     findings: tuple[Finding, ...] = ()
+    crs: str | None = None
 
 
-def read_checkpoints(path: Path, order: str | None = None) -> CheckpointTable:
+def read_checkpoints(
+    path: Path, order: str | None = None, layer: str | None = None, *, repeats: bool = False
+) -> CheckpointTable:
     """Read a checkpoint table.
 
     Parameters
     ----------
     path : Path
-        CSV or text file.
+        CSV or text file, workbook, GeoPackage or GeoJSON.
     order : str, optional
         Letters P N E Z D in the order of the columns of a file without a header.
+    layer : str, optional
+        Sheet of the workbook or layer of the GeoPackage.
+    repeats : bool
+        Whether an id may stand several times, once for each occupation; the mean is the point. A column
+        ``occupation`` says so, too.
 
     Raises
     ------
     InputError
         All mistakes at once, each with file, line, point and column.
     """
-    rows = open_points(path, order, roles=_ALL, needed=_POSITION)
-    points, covers = [], set()
+    rows = open_points(path, order, roles=_ALL, needed=_POSITION, layer=layer, repeats=repeats)
+    read: dict[str, list[Checkpoint]] = {}
+    covers = set()
     for cells in rows:
-        points.append(_checkpoint(cells))
+        read.setdefault(cells.id, []).append(_checkpoint(cells))
         covers.add(cells.text("cover"))
+    points = [_one_point(its, rows) for its in read.values()]
     rows.finish()
     return CheckpointTable(
         path=path,
@@ -191,17 +216,55 @@ def read_checkpoints(path: Path, order: str | None = None) -> CheckpointTable:
             *_cover_findings(path, points, covers),
             *_repeated_places(path, points),
         ),
+        crs=rows.crs,
     )
+
+
+def _one_point(read: Sequence[Checkpoint], rows: PointRows) -> Checkpoint:
+    """Make one point of its occupations; what must be the same in each of them and is not is a mistake."""
+    first = read[0]
+    if len(read) == 1 or not rows.repeats:
+        return replace(first, occupations=())
+    names: dict[str, int] = {}
+    for one in read:
+        (its,) = one.occupations
+        if its.name and names.setdefault(its.name, one.line) != one.line:
+            rows.refuse_record(
+                one.line,
+                first.id,
+                f"its occupation {its.name!r} stands in {rows.unit} {names[its.name]} already",
+                "every occupation once",
+            )
+    for name in ("cover", "cover_stated", "tested", "epoch_year"):
+        for other in read[1:]:
+            if getattr(other, name) != getattr(first, name):
+                rows.refuse_record(
+                    other.line,
+                    first.id,
+                    f"{name.removesuffix('_stated')} differs from the first occupation",
+                    "one point has one cover, kind and epoch",
+                )
+
+    def worst(name: str) -> float | None:
+        stated = [value for one in read if (value := getattr(one, name)) is not None]
+        return max(stated, default=None)
+
+    first = replace(
+        first, survey_rmse_h_m=worst("survey_rmse_h_m"), survey_rmse_v_m=worst("survey_rmse_v_m")
+    )
+    return merged(first, [occupation for one in read for occupation in one.occupations])
 
 
 def _checkpoint(cells: Cells) -> Checkpoint:
     easting, northing = cells.position()
+    height = cells.number("height")
     cover = cells.choice("cover", COVERS)
+    notes = notes_of(cells)
     return Checkpoint(
         id=cells.id,
         easting=easting,
         northing=northing,
-        height=cells.number("height"),
+        height=height,
         cover=cover or "non-vegetated",
         cover_stated=cover is not None,
         tested=cells.choice("kind", _TESTED) or "both",
@@ -211,6 +274,10 @@ def _checkpoint(cells: Cells) -> Checkpoint:
         description=cells.text("description"),
         line=cells.line,
         land_cover=LAND_COVERS.get(plain_words(cells.text("cover")), ""),
+        survey=notes,
+        occupations=(
+            Occupation(easting, northing, height, cells.text("occupation"), cells.line, notes),
+        ),
     )
 
 
@@ -293,4 +360,5 @@ def read_measured_points(path: Path) -> MeasuredTable:
         geographic=layout.geographic,
         decimals=decimals,
         findings=rows.findings,
+        crs=rows.crs,
     )

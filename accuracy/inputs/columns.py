@@ -45,6 +45,12 @@ NAMES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
         "kind": (("kind",), ()),
         "survey_rmse_h_m": (("survey_rmse_h_m",), ()),
         "survey_rmse_v_m": (("survey_rmse_v_m",), ()),
+        "date": (("date",), ("survey_date", "observation_date")),
+        "method": (("method",), ("survey_method",)),
+        "instrument": (("instrument",), ("receiver",)),
+        "observer": (("observer",), ("surveyor",)),
+        "photograph": (("photograph",), ("photo",)),
+        "occupation": (("occupation",), ()),
         "epoch": (("epoch",), ("epoch_year", "coordinate_epoch")),
         "description": (
             ("description",),
@@ -144,7 +150,7 @@ def _layout_of_order(table: TextTable, first: TextRow, order: str, headed: bool)
         raise InputError(
             f"order = {order!r} is for a table without a header, but the first row is one: "
             + ", ".join(first.cells),
-            where=f"{table.path}, line {first.line}",
+            where=f"{table.path}{table.part}, {table.unit} {first.line}",
             remedy="remove `order` from the job file, or remove the header row",
         )
     roles = [LETTERS[letter] for letter in order.upper()]
@@ -211,10 +217,8 @@ def _layout_of_header(
     if problems:
         raise InputError(
             "the header cannot be used: " + ", ".join(names),
-            where=f"{table.path}, line {first.line}",
-            problems=tuple(
-                Problem(f"{table.path.name}, line {first.line}", *problem) for problem in problems
-            ),
+            where=f"{table.path}{table.part}, {table.unit} {first.line}",
+            problems=tuple(Problem(table.at(first.line), *problem) for problem in problems),
         )
     columns = {
         {"longitude": "easting", "latitude": "northing"}.get(role, role): index
@@ -292,7 +296,7 @@ def _hints(names: tuple[str, ...]) -> str:
 
 def _unheaded(table: TextTable, first: TextRow, headed: bool) -> InputError:
     """Say what is there, show how two usual orders would read it, and ask."""
-    where = f"{table.path}, line {first.line}"
+    where = f"{table.path}{table.part}, {table.unit} {first.line}"
     if headed:
         return InputError(
             "no column name is understood: " + ", ".join(first.cells) + _hints(first.cells),

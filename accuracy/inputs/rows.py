@@ -11,6 +11,7 @@ from typing import TypeVar
 
 from accuracy.errors import InputError, Problem
 from accuracy.findings import Finding, Severity
+from accuracy.formats.point_tables import read_point_table
 from accuracy.formats.tables import (
     DELIMITERS,
     TextRow,
@@ -18,7 +19,6 @@ from accuracy.formats.tables import (
     decimals_written,
     is_number,
     parse_number,
-    read_text_table,
 )
 from accuracy.inputs.columns import Layout, layout_of
 from accuracy.job.values import order_mistake
@@ -39,13 +39,22 @@ class PointRows:
         What the columns mean.
     problems : list of Problem
         Mistakes met so far.
+    crs : str or None
+        What the file says of its coordinates.
+    unit : str
+        What a record is called in this file.
+    repeats : bool
+        Whether an id may stand several times.
     """
 
-    def __init__(self, table: TextTable, layout: Layout) -> None:
+    def __init__(self, table: TextTable, layout: Layout, *, repeats: bool = False) -> None:
         self.path = table.path
+        self.crs = table.crs
+        self.unit = table.unit
         self.layout = layout
         self.problems: list[Problem] = []
         self._table = table
+        self.repeats = repeats or "occupation" in layout.columns
         self._lines: dict[str, int] = {}  # id -> line
         self._points: dict[int, str] = {}  # line -> first number there with a decimal point
         self._commas: dict[int, str] = {}  # likewise with a decimal comma
@@ -76,6 +85,11 @@ class PointRows:
             )
         if not self._lines:
             raise _empty(self.path)
+
+    def refuse_record(self, line: int, point: str, found: str, allowed: str) -> None:
+        """Record a mistake in a whole record."""
+        where = f"{self._table.at(line)}, point {_visible(point)}"
+        self.problems.append(Problem(where, found, allowed))
 
     @property
     def findings(self) -> tuple[Finding, ...]:
@@ -137,7 +151,7 @@ class PointRows:
     def _refuse(self, row: TextRow, found: str, allowed: str) -> None:
         at = self.layout.columns["id"]
         point = f", point {_visible(row.cells[at])}" if at < len(row.cells) else ""
-        self.problems.append(Problem(f"{self.path.name}, line {row.line}{point}", found, allowed))
+        self.problems.append(Problem(f"{self._table.at(row.line)}{point}", found, allowed))
 
     def _looks_like_point(self, comment: TextRow) -> bool:
         columns = self.layout.columns
@@ -156,9 +170,9 @@ class PointRows:
                 f"'{_visible(cells.id)}' has a line break, a control character or one that cannot be seen",
                 "write the id plainly on one line",
             )
-        elif cells.id in self._lines:
-            first = self._lines[cells.id]
-            cells.refuse("id", f"the same id stands in line {first}", "every id once")
+        elif cells.id in self._lines and not self.repeats:
+            unit, first = self._table.unit, self._lines[cells.id]
+            cells.refuse("id", f"the same id stands in {unit} {first}", "every id once")
         self._lines.setdefault(cells.id, cells.line)
 
     def _note_mark(self, line: int, text: str) -> None:
@@ -207,10 +221,11 @@ class Cells:
 
     def refuse(self, role: str, found: str, allowed: str) -> None:
         """Record a mistake in a cell."""
-        layout, path = self._rows.layout, self._rows.path
-        column = layout.names[layout.columns[role]]
+        layout = self._rows.layout
+        at = layout.columns[role]
+        column = self._rows._table.column(at, layout.names[at])
         point = f", point {_visible(self.id)}" if self.id else ""
-        where = f"{path.name}, line {self.line}{point}, column {column}"
+        where = f"{self._rows._table.at(self.line)}{point}, column {column}"
         self._rows.problems.append(Problem(where, found, allowed))
 
     def number(self, role: str) -> float:
@@ -275,9 +290,22 @@ def plain_words(text: str) -> str:
 
 
 def open_points(
-    path: Path, order: str | None, roles: frozenset[str], needed: frozenset[str]
+    path: Path,
+    order: str | None,
+    roles: frozenset[str],
+    needed: frozenset[str],
+    *,
+    layer: str | None = None,
+    repeats: bool = False,
 ) -> PointRows:
     """Read the file and find out what its columns mean; parameters as in `accuracy.inputs.columns.layout_of`.
+
+    Parameters
+    ----------
+    layer : str, optional
+        Sheet of a workbook or layer of a GeoPackage.
+    repeats : bool
+        Whether an id may stand several times. A column ``occupation`` says so, too.
 
     Raises
     ------
@@ -286,10 +314,10 @@ def open_points(
     """
     if order is not None and (mistake := order_mistake(order)):
         raise InputError(f"order = {order!r}: {mistake}", where=str(path))
-    table = read_text_table(path)
+    table = read_point_table(path, layer)
     if not table.rows:
         raise _empty(path)
-    return PointRows(table, layout_of(table, order, roles, needed))
+    return PointRows(table, layout_of(table, order, roles, needed), repeats=repeats)
 
 
 def _empty(path: Path) -> InputError:

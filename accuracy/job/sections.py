@@ -104,6 +104,18 @@ class Checkpoints(Section):
         description="Columns of a table without a header: letters P (point), N (northing), E (easting), "
         "Z (height), D (description), such as PNEZD.",
     )
+    layer: Text | None = Field(
+        default=None, description="Sheet of a workbook, or layer of a GeoPackage, with the points."
+    )
+    repeats: bool | None = Field(
+        default=None,
+        description="Whether an id may stand several times, once for each occupation; their mean is the point. "
+        "A column occupation says so, too.",
+    )
+    max_days_from_flight: Annotated[Whole, Field(ge=0)] | None = Field(
+        default=None,
+        description="Days between survey and flight beyond which a finding tells it. Default 30.",
+    )
     survey_rmse_h_m: Rmse | None = Field(
         default=None, description="The survey's own horizontal radial accuracy, RMSE in metres."
     )

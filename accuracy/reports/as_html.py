@@ -17,6 +17,11 @@ from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
 from accuracy.reports import editions_text, html_content, html_plan, html_plots, meaning
+from accuracy.reports.evidence_content import (
+    pictures_on_page,
+    survey_lines,
+    told_of_pictures,
+)
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
 from accuracy.reports.words import (
@@ -94,6 +99,7 @@ class DatasetView:
     sensitivity: tuple[SensitivityView, ...]
     control: ApartView | None
     restored: ApartView | None
+    pictures: str = ""
 
 
 def render(result: Result) -> bytes:
@@ -124,6 +130,8 @@ def render(result: Result) -> bytes:
             findings=_findings(result.findings),
             data=safe(_json({f"d{i}": _details(d, unit) for i, d in enumerate(result.datasets)})),
             grounds=_grounds(result),
+            pictures=_pictures(result),
+            survey_lines=survey_lines(result, unit),
             versions=_versions(result),
             words=VERDICT_WORDS,
         )
@@ -185,6 +193,14 @@ def environment() -> jinja2.Environment:
     return environment
 
 
+def _pictures(result: Result) -> Markup | None:
+    """Give what the script shows of a point on request; None where there is nothing."""
+    shown, embedded = pictures_on_page(result)
+    if not any(shown.values()):
+        return None
+    return safe(_json({"shown": shown, "embedded": embedded}))
+
+
 def _counted(result: Result) -> str:
     verdicts = [claim.verdict for dataset in result.datasets for claim in dataset.claims]
     told = [
@@ -228,6 +244,7 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         sensitivity=_sensitivity(dataset, series.get("sensitivity") or {}, unit),
         control=_apart(dataset, series.get("control"), unit),
         restored=_apart(dataset, series.get("with_exclusions_restored"), unit),
+        pictures=told_of_pictures(result, place),
     )
 
 

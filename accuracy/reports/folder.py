@@ -23,6 +23,9 @@ from accuracy.result import FORMAT
 
 READY = ".ready"
 
+#: Our own folder in a result: pictures of checkpoints, never carried over from a former one.
+PICTURES = "evidence"
+
 #: A folder with this file was written by this tool and may be replaced.
 MARK = "result.json"
 
@@ -135,6 +138,7 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         new.mkdir()
         try:
             for name, content in files.items():
+                (new / name).parent.mkdir(exist_ok=True)
                 _write(new / name, content)
             if target.exists():
                 _carry_over(target, new)
@@ -194,7 +198,7 @@ def _write(path: Path, content: bytes) -> None:
 
 def _carry_over(former: Path, new: Path) -> None:
     for entry in former.iterdir():
-        if entry.name == READY or (new / entry.name).exists():
+        if entry.name in (READY, PICTURES) or (new / entry.name).exists():
             continue
         if entry.is_dir():
             shutil.copytree(entry, new / entry.name)

@@ -11,6 +11,7 @@ from typing import Any
 
 from accuracy.findings import Severity
 from accuracy.reports import editions_text, html_content, meaning
+from accuracy.reports.evidence_content import pdf_photographs, pdf_pictures, survey_lines
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.words import (
     VERDICT_WORDS,
@@ -79,6 +80,8 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
         "word": VERDICT_WORDS[result.verdict],
         "layout": _layout(result, unit),
         "layout_lines": layout_lines(result, unit),
+        "survey_lines": survey_lines(result, unit),
+        "photographs": pdf_photographs(result) if drawings else [],
         "claims": [
             _claim(dataset, place, unit)
             for dataset in result.datasets
@@ -113,6 +116,8 @@ def breakable(value: Any, key: str = "") -> Any:
     """Make text harmless and let long words break; drawings and hashes stay as they are."""
     if isinstance(value, Mapping):
         return {name: breakable(item, name) for name, item in value.items()}
+    if key == "jpeg":
+        return value
     if isinstance(value, (list, tuple)):
         return [breakable(item, key) for item in value]
     if isinstance(value, str) and key not in _UNBROKEN:
@@ -196,6 +201,7 @@ def _dataset(
     series = plain(result.series.get(dataset.name) or {})
     axes = html_content.axes_of(dataset.residuals)
     drawn = _plots(result, dataset.name) if drawings else {}
+    pictures, told = pdf_pictures(result, dataset) if drawings else ([], "")
     return {
         "name": dataset.name,
         "about": _about(dataset, unit),
@@ -212,6 +218,8 @@ def _dataset(
         "control": _apart(dataset, series.get("control"), unit),
         "restored": _apart(dataset, series.get("with_exclusions_restored"), unit),
         "no_value": _no_value(dataset.residuals),
+        "pictures": pictures,
+        "pictures_told": told,
     }
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from accuracy.formats.png import SIGNATURE
 from accuracy.reports.words import printable
-from accuracy.result import Result
+from accuracy.result import Result, named_side_files
 
 
 @dataclass(frozen=True)
@@ -71,14 +71,16 @@ def _relief(result: Result, record: Mapping[str, Any]) -> Relief:
 
 def side_files(result: Result) -> dict[str, bytes]:
     """Give the pictures that belong to the record, by file name; none whose hash differs."""
-    records = [_record(result.series.get(dataset.name)) for dataset in result.datasets]
     return {
-        record["file"]: result.side_files[record["file"]]
-        for record in records
-        if record is not None
-        and record.get("file") in result.side_files
-        and _is(result.side_files[record["file"]], record)
+        name: result.side_files[name]
+        for name, sha256 in named_side_files(result)
+        if name in result.side_files and is_the(result.side_files[name], sha256)
     }
+
+
+def is_the(content: bytes, sha256: object) -> bool:
+    """Whether these are the bytes that the record names."""
+    return hashlib.sha256(content).hexdigest() == sha256
 
 
 def _record(series: Any) -> Mapping[str, Any] | None:

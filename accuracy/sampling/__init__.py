@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Any, Literal
 
 Shape = Literal["circle", "square"]
 
@@ -105,12 +105,18 @@ class Sample:
         The numbers behind the reason, for people.
     support : Support or None
         What carries it.
+    corners : tuple of (u, v, height)
+        Of the triangle it was taken from, relative to the place in the exact units of the search; for pictures.
+    seen : object or None
+        `accuracy.sampling.seen.Seen`, where pictures are wanted.
     """
 
     height: float | None
     reason: str | None = None
     detail: str = ""
     support: Support | None = None
+    corners: tuple[tuple[float, float, float], ...] = field(default=(), repr=False, compare=False)
+    seen: Any = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)

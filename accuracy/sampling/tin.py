@@ -30,6 +30,7 @@ from accuracy.sampling.neighbourhood import (
     support_of,
 )
 from accuracy.sampling.reading import Reader, read_in_turn
+from accuracy.sampling.seen import Seen, seen_points
 from accuracy.sampling.triangle import containing_triangle, height_at_origin, valid_heights
 
 #: Default largest circumradius: so many mean spacings, and at least so many metres.
@@ -56,6 +57,8 @@ class CloudSetting:
         Design spacing; None to take it from the headers.
     metres_h, metres_v : float
         Metres per stored unit.
+    pictures : bool
+        Whether what lies around each place is kept for a picture.
     """
 
     ground_classes: tuple[int, ...]
@@ -63,6 +66,7 @@ class CloudSetting:
     metres_v: float
     max_circumradius_m: float | None = None
     design_anps_m: float | None = None
+    pictures: bool = False
 
 
 def largest_circumradius_m(surfaces: Sequence[PointSurface], setting: CloudSetting) -> float:
@@ -132,6 +136,7 @@ def sample_cloud(
             continue
         support = support_of(cloud, near, accepted, siting, setting.metres_h, setting.metres_v)
         if not accepted.any():
+            seen_here = _seen(cloud, near, accepted, None, radius, setting)
             classes = ", ".join(
                 str(c) for c in np.unique(cloud.classification[near.index]).tolist()
             )
@@ -139,7 +144,7 @@ def sample_cloud(
                 f"{near.index.size} points within {2 * limit_m:.2f} m, classes {classes}; "
                 f"none is an accepted point of class {', '.join(map(str, setting.ground_classes))}"
             )
-            samples.append(Sample(None, "no-ground", detail, support))
+            samples.append(Sample(None, "no-ground", detail, support, seen=seen_here))
             continue
         sample = take(cloud, near, accepted, limit_m, setting)
         if sample.reason == "gap" and outside(surfaces, px, py):
@@ -152,8 +157,24 @@ def sample_cloud(
                 ambiguity_m=own.ambiguity_m,
                 coincident=own.coincident,
             )
-        samples.append(replace(sample, support=support))
+        seen_here = _seen(cloud, near, accepted, sample, radius, setting)
+        samples.append(replace(sample, support=support, seen=seen_here))
     return samples, met_while_reading(int(cloud.copies[seen].sum()), setting)
+
+
+def _seen(
+    cloud: Cloud,
+    near: Surroundings,
+    accepted: NDArray[np.bool_],
+    sample: Sample | None,
+    radius: float,
+    setting: CloudSetting,
+) -> Seen | None:
+    if not setting.pictures:
+        return None
+    height, corners = (sample.height, sample.corners) if sample else (None, ())
+    units = setting.metres_h, setting.metres_v
+    return seen_points(cloud, near, accepted, height, corners, radius, *units)
 
 
 def met_while_reading(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:
@@ -260,7 +281,8 @@ def _from_triangle(
         ambiguity_m=ambiguity_m,
         coincident=int(sum(count[i] > 1 for i in found.triangle)),
     )
-    return Sample(height, support=support)
+    corners = tuple((float(u[i]), float(v[i]), float(up[i])) for i in found.triangle)
+    return Sample(height, support=support, corners=corners)
 
 
 def _from_nearest(

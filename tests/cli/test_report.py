@@ -166,7 +166,11 @@ def test_two_runs_leave_the_same_files(tmp_path: Path) -> None:
         out = tmp_path / name
         more = ["--index", str(tmp_path / "index"), "--reuse-hashes"]
         assert run(["verify", "-q", str(job), "-o", str(out), *more]) == 0
-        files = {path.name: path.read_bytes() for path in out.iterdir()}
+        files = {
+            path.relative_to(out).as_posix(): path.read_bytes()
+            for path in out.rglob("*")
+            if path.is_file()
+        }
         record = json.loads(files.pop(MARK))
         contents.append((files, record.pop("run"), record))
     (first, first_run, record), (second, second_run, again) = contents

@@ -75,6 +75,37 @@
     apply();
   };
 
+  /** Read the pictures when the first is asked for: there may be megabytes of them. */
+  let kept = null;
+  const pictures = (name, key) => {
+    const block = document.getElementById("pictures");
+    if (block === null) return [];
+    kept ??= JSON.parse(block.textContent);
+    const its = kept.shown[name]?.[key] ?? {};
+    const found = [];
+    for (const [kind, told] of [["evidence", "Profiles and plan"], ["photograph", its.about]]) {
+      const file = its[kind];
+      if (!file) continue;
+      const figure = make("figure");
+      const content = kept.embedded[file];
+      if (content === undefined) { // too many to be carried along: a file beside the page
+        const link = make("a", file);
+        link.href = file;
+        figure.append(link);
+      } else {
+        const image = make("img");
+        image.alt = told;
+        image.src = file.endsWith(".svg")
+          ? "data:image/svg+xml;charset=utf-8," + encodeURIComponent(content)
+          : "data:image/jpeg;base64," + content;
+        figure.append(image);
+      }
+      figure.append(make("figcaption", told));
+      found.push(figure);
+    }
+    return found;
+  };
+
   for (const section of document.querySelectorAll("section.dataset")) {
     const name = section.dataset.dataset;
     const its = data[name];
@@ -105,7 +136,7 @@
         pair.append(make("dt", field), make("dd", value));
         list.append(pair);
       });
-      panel.replaceChildren(make("h4", its.ids[key]), list);
+      panel.replaceChildren(make("h4", its.ids[key]), list, ...pictures(name, key));
       const row = rows.get(key);
       if (row && !section.contains(row)) row.closest(".scroll").after(panel);
       else home.before(panel);

@@ -123,7 +123,9 @@ def command(
 
     loaded = load_job(job)
     if dry_run:
-        return _check_only(loaded, quiet=quiet)
+        from accuracy.cli.editions import with_editions
+
+        return _check_only(with_editions(loaded, under), quiet=quiet)
     ways = Ways(workers, scheduler, index, use_index=not no_index, reuse_hashes=reuse_hashes)
     keep = Keeping(record, ledger, junit)
     return run_and_write(

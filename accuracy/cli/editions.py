@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
@@ -9,8 +10,9 @@ from accuracy.errors import UsageError
 
 if TYPE_CHECKING:
     from accuracy.job import Job
-    from accuracy.job.sections import Claim
+    from accuracy.job.sections import Claim, Dataset
     from accuracy.standards.judge import Evidence
+    from accuracy.standards.library import Standard
 
 Keys = dict[str, float | int | str | bool]
 
@@ -19,7 +21,8 @@ def split(options: tuple[str, ...]) -> list[tuple[str, dict[str, str]]]:
     """Split ``ID`` and ``ID:key=value+key=value``, several with commas between."""
     found = []
     for entry in ",".join(options).split(","):
-        name, colon, rest = entry.strip().partition(":")
+        found_parts = re.fullmatch(r"((?:[A-Za-z]:[\\/])?[^:]*)(:?)(.*)", entry.strip())
+        name, colon, rest = found_parts.groups() if found_parts else ("", "", "")
         pairs = [pair.partition("=") for pair in rest.split("+")] if colon else []
         if not name or any(not key or not value for key, _, value in pairs):
             raise UsageError(
@@ -32,14 +35,15 @@ def split(options: tuple[str, ...]) -> list[tuple[str, dict[str, str]]]:
 def with_editions(job: Job, options: tuple[str, ...]) -> Job:
     """Add a claim on every dataset for each document named; what the job claims already stays as it is.
 
-    A document without keys of its own takes those of the same name that the job claims on the dataset.
+    A document without keys of its own takes those of the same name that the job claims on the dataset. On a
+    dataset of which it can say nothing, such as heights by a table of positions in plan, it claims nothing.
     """
     from accuracy.job.sections import Claim
     from accuracy.standards.library import check_claim, load_standard
 
     more: list[Claim] = []
     for name, given in split(options) if options else []:
-        standard = load_standard(name)
+        standard = load_standard(name, job.folder)
         kinds = {key.name: key.kind for key in standard.claim_keys}
         for dataset in job.dataset:
             keys: Keys = {key: _value(value, kinds.get(key)) for key, value in given.items()}
@@ -56,10 +60,12 @@ def with_editions(job: Job, options: tuple[str, ...]) -> Job:
                 }
             if not keys and standard.class_required:
                 continue  # the tightest class tells what could be claimed
-            problems = check_claim(name, keys, f"--under {name}")
+            problems = check_claim(name, keys, f"--under {name}", job.folder)
             if problems:
                 wrong = "; ".join(f"{p.where}: {p.found}, {p.allowed}" for p in problems)
                 raise UsageError(wrong, remedy=f"see accuracy standards {name}")
+            if not _parts(standard, keys) & _measured(dataset):
+                continue
             known = [(claim.standard, dict(claim.keys)) for claim in (*its, *more)
                      if claim.dataset == dataset.name]  # fmt: skip
             if (name, keys) not in known:
@@ -69,6 +75,25 @@ def with_editions(job: Job, options: tuple[str, ...]) -> Job:
         if options
         else job
     )
+
+
+def _parts(standard: Standard, keys: Keys) -> set[str]:
+    """Give the parts that a claim is about, as the judge takes them."""
+    limited = {
+        m.part for m in standard.requirements if m.limit and m.limit.metres(keys) is not None
+    }
+    return set(limited or {m.part for m in (*standard.requirements, *standard.reports)})
+
+
+def _measured(dataset: Dataset) -> set[str]:
+    """Give the parts that a dataset can have residuals of."""
+    if dataset.kind != "measured-points":
+        return {"vertical"}
+    from accuracy.inputs.checkpoints import read_measured_points
+
+    tables = [read_measured_points(file.path) for file in dataset.located]
+    heights = any(point.height is not None for table in tables for point in table.points)
+    return {"horizontal", "vertical", "3d"} if heights else {"horizontal"}
 
 
 def _value(text: str, kind: str | None) -> float | str:

@@ -129,7 +129,9 @@ def command(
 
     loaded = load_job(job)
     if dry_run:
-        return _check_only(loaded, quiet=quiet)
+        from accuracy.cli.editions import with_editions
+
+        return _check_only(with_editions(loaded, under), quiet=quiet)
     ways = Ways(
         workers,
         scheduler,

@@ -124,6 +124,7 @@ def render(result: Result) -> bytes:
                 for claim in dataset.claims
             ],
             documents=editions_text.views(result, unit),
+            documents_title=editions_text.title(result),
             means=meaning.means(result, unit),
             means_not=meaning.means_not(result),
             datasets=[_dataset(result, i, unit) for i in range(len(result.datasets))],

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from accuracy.findings import Severity
 from accuracy.reports.base_text import together
-from accuracy.reports.editions_text import summary_lines
+from accuracy.reports.editions_text import summary_lines, title
 from accuracy.reports.words import VERDICT_WORDS, check_text, length, printable
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result
@@ -253,7 +253,7 @@ def render(result: Result) -> bytes:
     lines = _head(result)
     lines += _section("Claims", claims or ["  nothing is claimed"])
     if told := summary_lines(result, unit):
-        lines += _section("By each document", told)
+        lines += _section(title(result), told)
     lines += _section(
         f"Figures in {unit.print_name}, measured minus surveyed",
         [line for dataset in result.datasets for line in _figures(dataset, unit)],

@@ -45,6 +45,12 @@ class DatasetView:
     supported: tuple[tuple[str, str], ...]
 
 
+def title(result: Result) -> str:
+    """Name the section: there may be several documents, or the tightest class of one."""
+    several = any(its.rows for its in result.side_by_side)
+    return "By each document" if several else "The tightest class that is supported"
+
+
 def views(result: Result, unit: LengthUnit) -> tuple[DatasetView, ...]:
     """Prepare all datasets for page and PDF, lengths of figures in the display unit."""
     return tuple(
@@ -103,7 +109,7 @@ def wanted(found: Tightest) -> str:
     if found.tighter is None:
         return ""
     needs = "; ".join(map(printable, found.needed)) or "other data"
-    return f"{'needed' if found.value is None else f'{_value(found.tighter)} needs'} {needs}"
+    return f"{'any' if found.value is None else _value(found.tighter)} needs {needs}"
 
 
 def _value(value: float | str) -> str:

@@ -88,6 +88,7 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
             for place in range(len(dataset.claims))
         ],
         "documents": plain(editions_text.views(result, unit)),
+        "documents_title": editions_text.title(result),
         "means": list(meaning.means(result, unit)),
         "means_not": list(meaning.means_not(result)),
         "datasets": [_dataset(result, dataset, unit, drawings) for dataset in result.datasets],

@@ -1,9 +1,10 @@
 """Metadata exports against the schemas of their standards, where these are at hand.
 
-The schemas are not part of the project. ``.ci/run`` puts two packages that carry them, as data alone, into a
-folder named by ``ACCURACY_METADATA_SCHEMAS``: ckanext-iso19115 0.2.4 (ISO 19115-3, ISO 19157-2 ``mdq`` 1.0 and
-what they import) and pymdwizard 2.1.1 (FGDC-STD-001-1998, schema 1.0.0 of 2003-08-01). Without them the tests
-of `test_metadata.py` hold the documents against lists of elements.
+The schemas are not part of the project and are not fetched. Where a folder named by the environment variable
+``ACCURACY_METADATA_SCHEMAS`` holds them, the documents are validated: ``iso/`` is the tree of standards.iso.org/iso
+(ISO 19115-3 and ISO 19157-2 ``mdq`` 1.0 with what they import), ``fgdc/`` holds the XML Schema of
+FGDC-STD-001-1998 (1.0.0 of 2003-08-01). Otherwise the tests of `test_metadata.py` hold the documents against
+lists of elements.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import pytest
 from accuracy.reports import render_kinds
 from accuracy.result import Result
 
-ISO, FGDC = "ckanext/iso19115/namespaces", "pymdwizard/resources/FGDC"
+ISO, FGDC = "iso", "fgdc"
 
 #: Attributes of links, which the W3C's own file declares so; no package at hand has that file.
 XLINK = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:xlink="http://www.w3.org/1999/xlink"

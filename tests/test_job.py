@@ -333,7 +333,17 @@ def test_bad_jobs(site: Path, old: str, new: str, where: str, parts: tuple[str, 
         (
             'height = "neighbourhood-mean"\nneighbourhood_across_m = -1.0',
             "dataset[0].neighbourhood_across_m",
-            "greater than 0",
+            "at least 0.01",
+        ),
+        (
+            'height = "neighbourhood-mean"\nneighbourhood_across_m = 1e300',
+            "dataset[0].neighbourhood_across_m",
+            "at most 1000",
+        ),
+        (
+            'height = "neighbourhood-mean"\nneighbourhood_across_m = 1e-9',
+            "dataset[0].neighbourhood_across_m",
+            "at least 0.01",
         ),
         (
             'height = "plane"\nneighbourhood_across_m = 1\nneighbourhood_shape = "ring"',

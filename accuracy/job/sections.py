@@ -188,10 +188,10 @@ class Dataset(Section):
         description="With plane and neighbourhood-mean: circle (default), or square along the axes of the "
         "deliverable's plane, with the checkpoint in its middle.",
     )
-    neighbourhood_across_m: Length | None = Field(
+    neighbourhood_across_m: Annotated[Length, Field(ge=0.01, le=1000.0)] | None = Field(
         default=None, description="Diameter of the circle or side of the square, in metres."
     )
-    neighbourhood_across_spacings: Length | None = Field(
+    neighbourhood_across_spacings: Annotated[Length, Field(le=1000.0)] | None = Field(
         default=None,
         description="The same in multiples of design_anps_m, instead of neighbourhood_across_m.",
     )

@@ -87,7 +87,15 @@ def plan(
     for claim in job.claim:
         standard = prepared.standards[claim.standard]
         survey = (said.survey_rmse_h_m, said.survey_rmse_v_m)
-        wants += wants_of(claim.dataset, standard, claim.keys, area.area_m2 / 1e6, numbers, survey)
+        wants += wants_of(
+            claim.dataset,
+            standard,
+            claim.keys,
+            area.area_m2 / 1e6,
+            numbers,
+            survey,
+            _control_count(prepared),
+        )
         kind = next(d.kind for d in job.dataset if d.name == claim.dataset)
         if kind != "measured-points":
             findings += sensor_findings(job.flight, job.sensor, claim.dataset, standard, claim.keys)
@@ -126,13 +134,18 @@ def _not_flown(item: Deliverable) -> Finding:
     )
 
 
+def _control_count(prepared: Prepared) -> int:
+    return len(prepared.job.checkpoints.control)
+
+
 def _numbers(
     prepared: Prepared, area: Footprint, open_points: int | None, vegetated_points: int | None
 ) -> dict[CoverGroup, int]:
     counts: dict[CoverGroup, int] = {}
     for claim in prepared.job.claim:
         standard = prepared.standards[claim.standard]
-        for cover, number in covers_wanted(standard, claim.keys, area.area_m2 / 1e6).items():
+        wanted = covers_wanted(standard, claim.keys, area.area_m2 / 1e6, _control_count(prepared))
+        for cover, number in wanted.items():
             counts[cover] = max(number, counts.get(cover, 0))
     if not counts:
         counts["non-vegetated"] = DEFAULT_NUMBER

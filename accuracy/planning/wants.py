@@ -35,9 +35,12 @@ def other_methods() -> tuple[SurveyMethod, ...]:
 
 
 def number_wanted(
-    standard: Standard, part: Part, cover: CoverGroup, area_km2: float
+    standard: Standard, part: Part, cover: CoverGroup, area_km2: float, control: int = 0
 ) -> tuple[int | None, str]:
-    """Give how many points a document wants of a cover, and where it says so; the larger of two numbers."""
+    """Give how many points a document wants of a cover, and where it says so; the largest of its numbers.
+
+    `control` is the number of control points, beside which some documents want a share.
+    """
     found = [
         (rule.minimum, rule.cite)
         for rule in standard.minimums
@@ -47,11 +50,14 @@ def number_wanted(
     wanted = rule.wanted(area_km2) if rule else None
     if rule and wanted is not None:
         found.append((wanted, str(rule.source)))
+    beside = rules_of(standard).control
+    if beside is not None and control and cover == "all":
+        found.append((beside.wanted(control), str(beside.source)))
     return max(found, key=lambda item: item[0]) if found else (None, "")
 
 
 def covers_wanted(
-    standard: Standard, claimed: Mapping[str, object], area_km2: float
+    standard: Standard, claimed: Mapping[str, object], area_km2: float, control: int = 0
 ) -> dict[CoverGroup, int]:
     """Give how many points of each cover a claim wants, over its parts; ``all`` counts as open ground."""
     limited = [m for m in standard.requirements if rmse_limit_m(m, claimed) is not None]
@@ -60,7 +66,7 @@ def covers_wanted(
     covers: tuple[CoverGroup, ...] = ("all", "non-vegetated", "vegetated")
     for part in parts:
         for cover in covers:
-            number, _ = number_wanted(standard, part, cover, area_km2)
+            number, _ = number_wanted(standard, part, cover, area_km2, control)
             if number is not None:
                 kept: CoverGroup = "non-vegetated" if cover == "all" else cover
                 counts[kept] = max(number, counts.get(kept, 0))
@@ -74,6 +80,7 @@ def wants_of(
     area_km2: float,
     planned: Mapping[CoverGroup, int],
     survey_rmse_m: tuple[float | None, float | None],
+    control: int = 0,
 ) -> tuple[PlanWant, ...]:
     """Give what every limit of one claim wants.
 
@@ -83,6 +90,8 @@ def wants_of(
         Points planned of each cover.
     survey_rmse_m : tuple of float or None
         The survey's own RMSE that the job states, horizontal and vertical.
+    control : int
+        Number of control points.
     """
     found = []
     for measure in standard.requirements:
@@ -91,7 +100,15 @@ def wants_of(
             stated_m = survey_rmse_m[1] if measure.component == "up" else survey_rmse_m[0]
             raw_m = measure.limit.metres(claimed) or limit_m
             found.append(
-                _want(dataset, standard, measure, (raw_m, limit_m), area_km2, planned, stated_m)
+                _want(
+                    dataset,
+                    standard,
+                    measure,
+                    (raw_m, limit_m),
+                    (area_km2, control),
+                    planned,
+                    stated_m,
+                )
             )
     return tuple(found)
 
@@ -101,12 +118,12 @@ def _want(
     standard: Standard,
     measure: Measure,
     limits_m: tuple[float, float],
-    area_km2: float,
+    counted_by: tuple[float, int],
     planned: Mapping[CoverGroup, int],
     stated_m: float | None,
 ) -> PlanWant:
     raw_m, limit_m = limits_m
-    number, source = number_wanted(standard, measure.part, measure.cover, area_km2)
+    number, source = number_wanted(standard, measure.part, measure.cover, *counted_by)
     ratio = standard.survey.ratio if standard.survey else None
     allowed_m = limit_m / ratio if ratio else None
     survey_m = stated_m if stated_m is not None else (allowed_m or 0.0)

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 
 from accuracy.standards.library import AreaCount, LayoutRules, Source
 
+TO_CONFIRM = "to confirm"
+
 
 def layout_rules(rules: LayoutRules) -> Iterator[tuple[str, str, Source]]:
     """Yield kind, text and source of every rule."""
@@ -29,7 +31,7 @@ def layout_rules(rules: LayoutRules) -> Iterator[tuple[str, str, Source]]:
             texts.append(f"deviation from a plane < {siting.deviation_share} of the limit")
         yield "siting", ", ".join(texts), siting.source
     for point in rules.confirm:
-        yield "to confirm", point.text, point.source
+        yield TO_CONFIRM, point.text, point.source
 
 
 def _area_text(rule: AreaCount) -> str:

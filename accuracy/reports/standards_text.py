@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from accuracy.reports.layout_rules_text import layout_rules
+from accuracy.reports.layout_rules_text import TO_CONFIRM, layout_rules
 from accuracy.standards.judge.examples import Recomputed, recompute
 from accuracy.standards.library import Limit, Measure, Standard
 
@@ -14,8 +14,8 @@ MARKS = ("read", "second-hand", "from-memory", "derived")
 
 
 def marks(standard: Standard) -> Counter[str]:
-    """Count how the numbers were come by; wording and worked examples hold none that decide."""
-    return Counter(mark for _, _, _, mark in _numbers(standard))
+    """Count how the numbers were come by; wording, examples and what the crew confirms decide nothing."""
+    return Counter(mark for kind, _, _, mark in _numbers(standard) if kind != TO_CONFIRM)
 
 
 def _limit_text(limit: Limit) -> str:

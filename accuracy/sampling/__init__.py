@@ -138,4 +138,4 @@ class Patch:
     least_points: int
 
     def __str__(self) -> str:
-        return f"the {self.shape} of {self.across_m:.2f} m"
+        return f"the {self.shape} of {self.across_m:.4g} m"

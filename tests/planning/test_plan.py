@@ -23,7 +23,9 @@ from accuracy.pipeline import verify
 from accuracy.planning import FieldPlan, plan
 from accuracy.planning.ground import Ground, GroundMap
 from accuracy.planning.places import candidates, choose
+from accuracy.planning.wants import covers_wanted, wants_of
 from accuracy.reports.plan_files import render_plan
+from accuracy.standards.library import load_standard
 from accuracy.units import LengthUnit
 
 CLAIM = {"dataset": "cloud", "standard": "asprs-2024", "vertical_class_cm": 5.0}
@@ -169,11 +171,27 @@ def test_a_job_without_any_checkpoint_is_planned(tmp_path: Path) -> None:
         verify(load_job(path, planning=True))
 
 
+@pytest.mark.parametrize(
+    ("standard", "control", "wanted"),
+    [
+        ("japan-2025-uav-laser", 0, None),
+        ("japan-2025-uav-laser", 12, 12),  # Article 467: at least as many
+        ("korea-dem-2026", 10, 3),  # the notes: 10 control points, 30 %: 3 checks
+        ("korea-dem-2026", 20, 6),
+        ("japan-2025-airborne-laser", 20, 4),  # 1 km2 / 25 + 1, at least 4
+    ],
+)
+def test_points_beside_control_are_planned(standard: str, control: int, wanted: int | None) -> None:
+    """As many as the document wants beside the control points of the job."""
+    its = load_standard(standard)
+    keys = {key.name: key.choices[0] for key in its.claim_keys}
+    counts = covers_wanted(its, keys, 1.0, control)
+    assert counts.get("non-vegetated") == wanted
+    assert wants_of("d", its, keys, 1.0, counts, (None, None), control)[0].number == wanted
+
+
 def test_rtk_is_not_enough_for_five_centimetres() -> None:
     """ASPRS Edition 2, section 9 of the shared notes: 3.2 cm fails the ratio of 2, 1.6 cm does not."""
-    from accuracy.planning.wants import wants_of
-    from accuracy.standards.library import load_standard
-
     standard = load_standard("asprs-2024")
     (want,) = wants_of(
         "d", standard, {"vertical_class_cm": 5.0}, 1.0, {"non-vegetated": 30}, (None, None)

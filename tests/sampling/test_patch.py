@@ -157,10 +157,10 @@ RING = [(400, 0), (0, 400), (-400, 0), (0, -400), (300, 300), (-300, -300)]
     ("points", "reason", "says"),
     [
         (RING, None, ""),
-        (RING[:5], "few-points", "5 ground points in the circle of 2.00 m, at least 6"),
+        (RING[:5], "few-points", "5 ground points in the circle of 2 m, at least 6"),
         ([(100 * i, 50 * i) for i in range(-3, 4)], "one-line", "7 ground points"),
         ([(x + 500, y) for x, y in RING], "one-sided", "to one side of it"),
-        ([(x + 5000, y) for x, y in RING], "outside", "no points in the circle of 2.00 m"),
+        ([(x + 5000, y) for x, y in RING], "outside", "no points in the circle of 2 m"),
         ([(x + 401, y) for x, y in RING], "outside", "to one side of it"),
         ([(x + 400, y) for x, y in RING], None, ""),
     ],

@@ -11,6 +11,9 @@ import numpy as np
 import pytest
 from evidence import NAN, make_evidence
 
+from accuracy.layout.siting import rough, steep
+from accuracy.residuals import Position, ResidualRow
+from accuracy.sampling import Support
 from accuracy.standards.judge import Check, Evidence, TakenHeights, judge
 from accuracy.standards.library import (
     UNITS,
@@ -160,6 +163,83 @@ def test_a_third_of_a_contour_interval_is_exact() -> None:
         assert limit.metres({"contour_interval_m": interval}) == third
     rounded = replace(limit, factor_text="")
     assert rounded.metres({"contour_interval_m": 0.3}) != 0.1  # what a rounded factor would give
+
+
+RATIOS = [
+    pytest.param(standard, measure, claim, id=f"{standard.id}-{measure.id}-{n}")
+    for standard in STANDARDS.values()
+    if standard.survey and standard.survey.ratio
+    for measure in standard.requirements
+    if measure.limit is not None and measure.estimator == "rmse"
+    for n, claim in enumerate(claims(standard, measure.limit))
+]
+
+
+@pytest.mark.parametrize(("standard", "measure", "claim"), RATIOS)
+def test_survey_ratio_on_either_side(
+    standard: Standard, measure: Measure, claim: dict[str, Any]
+) -> None:
+    """A survey RMSE at the ratio, a few floats below, is good enough; a few floats above it is not.
+
+    Of one axis the survey's radial RMSE carries a share of 1 / sqrt 2, so the limit is on that.
+    """
+    assert measure.limit is not None
+    assert standard.survey is not None
+    limit_m = measure.limit.metres(claim)
+    assert limit_m is not None
+    allowed = Fraction(repr(limit_m)) / Fraction(repr(standard.survey.ratio))
+    share = math.sqrt(2.0) if measure.component in ("east", "north") else 1.0
+    for factor, told in ((1.0 - 1e-15, False), (1.0 + 4e-15, True)):
+        known_m = float(allowed) * share * factor
+        evidence = replace(
+            evidence_at(measure, 1e-6 * limit_m),
+            survey_rmse_h_m=np.full(
+                60, known_m / math.sqrt(2.0 * (measure.component == "3d") or 1)
+            ),
+            survey_rmse_v_m=np.full(
+                60, known_m / math.sqrt(2.0 * (measure.component == "3d") or 1)
+            ),
+        )
+        judged = judge(standard, claim, evidence)
+        found = [f.message for f in judged.findings if f.code == "claim-survey-accuracy"]
+        assert any("times better" in text for text in found) is told
+        if told:
+            assert (judged.verdict == "no-statement") is standard.survey.binding
+
+
+SITED = [
+    pytest.param(standard, id=standard.id)
+    for standard in STANDARDS.values()
+    if standard.layout.siting is not None
+]
+
+
+@pytest.mark.parametrize("standard", SITED)
+def test_siting_to_the_last_bit(standard: Standard) -> None:
+    """Ground on the very slope breaks a rule that says below, not one that says at most; deviation alike."""
+    rule = standard.layout.siting
+    assert rule is not None
+
+    def at(slope_deg: float, roughness_m: float) -> ResidualRow:
+        support = Support(9, slope_deg=slope_deg, roughness_m=roughness_m)
+        return ResidualRow(
+            id="P", cover="non-vegetated", role="checkpoint", used=True, reason=None, detail="",
+            surveyed=Position(), measured=Position(), residual=Position(), native={}, support=support,
+        )  # fmt: skip
+
+    limit_deg = rule.slope_deg or 0.0
+    for slope_deg, told in (
+        (math.nextafter(limit_deg, 0.0), False),
+        (limit_deg, rule.below),
+        (math.nextafter(limit_deg, 90.0), True),
+    ):
+        assert (steep([at(slope_deg, 0.0)], rule) == ("P",)) is told
+    if rule.deviation_share is None:
+        assert rough([at(0.0, 1.0)], rule, 0.1) == ()
+        return
+    allowed_m = float(rule.deviation_share) * 0.1
+    assert rough([at(0.0, math.nextafter(allowed_m, 0.0))], rule, 0.1) == ()
+    assert rough([at(0.0, allowed_m)], rule, 0.1) == ("P",)  # "less than a third"
 
 
 def counted(standard: Standard, rule: Minimum, n: int) -> bool:

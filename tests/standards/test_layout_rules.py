@@ -99,7 +99,7 @@ def test_a_clients_file_holds_its_own_rules(tmp_path: Path) -> None:
     assert math.isclose(math.tan(math.radians(layout.siting.slope_deg or 0.0)), 0.1, rel_tol=1e-15)
     assert [str(point) for point in layout.confirm] == ["no point on a haul road (paragraph 6)"]
     (procedure,) = load_standard("own.toml", tmp_path).procedures
-    assert "square whose side is 5 times the design spacing" in procedure.words
+    assert "square of side 5 times the design spacing" in procedure.words
 
 
 @pytest.mark.parametrize(

@@ -214,7 +214,8 @@ class HeightProcedure:
             "nearest": "the nearest ground point",
         }[self.method]
         if self.across is not None and self.of is not None:
-            names = {"circle": "diameter", "square": "side"}
-            sizes = " or ".join(f"a {shape} whose {names[shape]} is" for shape in self.shapes)
+            names = {"circle": "a circle of diameter", "square": "a square of side"}
+            sizes = ", or ".join(names[shape] for shape in self.shapes)
+            sizes += "," * (len(self.shapes) > 1)
             told += f", in {sizes} {float(self.across):g} times the {self.of.replace('-', ' ')}"
         return told

@@ -1,10 +1,10 @@
 """Metadata exports against the schemas of their standards, where these are at hand.
 
 The schemas are not part of the project and are not fetched. Where a folder named by the environment variable
-``ACCURACY_METADATA_SCHEMAS`` holds them, the documents are validated: ``iso/`` is the tree of standards.iso.org/iso
-(ISO 19115-3 and ISO 19157-2 ``mdq`` 1.0 with what they import), ``fgdc/`` holds the XML Schema of
-FGDC-STD-001-1998 (1.0.0 of 2003-08-01). Otherwise the tests of `test_metadata.py` hold the documents against
-lists of elements.
+``ACCURACY_METADATA_SCHEMAS`` holds them, the documents are validated: ``iso/`` is the tree of
+standards.iso.org/iso (ISO 19115-3 and ISO 19157-2 ``mdq`` 1.0 with what they import), ``fgdc/`` holds the XML
+Schema of FGDC-STD-001-1998 (1.0.0 of 2003-08-01). Otherwise the tests of `test_metadata.py` hold the documents
+against lists of elements.
 """
 
 from __future__ import annotations

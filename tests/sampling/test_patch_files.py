@@ -99,7 +99,7 @@ def test_every_file_gives_what_numpy_gives(
     ],
 )
 def test_real_clouds_against_numpy(shared_data: Path, names: list[str], across_m: float) -> None:
-    """80 places in real clouds: heights and refusals as numpy finds them among all ground points."""
+    """40 places in real clouds: heights and refusals as numpy finds them among all ground points."""
     files = [shared_data / name for name in names]
     clouds = [laspy.read(path) for path in files]
     scale, offset = clouds[0].header.scales, clouds[0].header.offsets
@@ -112,7 +112,7 @@ def test_real_clouds_against_numpy(shared_data: Path, names: list[str], across_m
         np.concatenate(parts), axis=0
     )  # no two points of these clouds agree otherwise
     origin = ground.min(axis=0)
-    at = np.random.default_rng(1).choice(len(ground), 80, replace=False)
+    at = np.random.default_rng(1).choice(len(ground), 40, replace=False)
     stored = ground[at, :2].astype(float) * scale[:2] + offset[:2]
     local = (ground - origin) * scale
     found = 0
@@ -139,4 +139,4 @@ def test_real_clouds_against_numpy(shared_data: Path, names: list[str], across_m
                 assert_metres(
                     sample.height - origin[2] * scale[2] - offset[2], expected, within_m=1e-6
                 )
-    assert found > 200
+    assert found > 100

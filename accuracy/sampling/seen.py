@@ -23,7 +23,7 @@ REACH_SPACINGS, LEAST_REACH_M, MOST_REACH_M = 10.0, 1.0, 25.0
 CELLS = 10
 
 #: Most points that are kept of one place, those nearest to it.
-MOST_POINTS = 1500
+MOST_POINTS = 1000
 
 
 @dataclass(frozen=True, eq=False)

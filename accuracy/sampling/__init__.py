@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any
 
 #: Why a surveyed point does not count. Key: stable reason; value: what it means.
 NO_HEIGHT_REASONS: Mapping[str, str] = MappingProxyType(
@@ -103,4 +102,4 @@ class Sample:
     detail: str = ""
     support: Support | None = None
     corners: tuple[tuple[float, float, float], ...] = field(default=(), repr=False, compare=False)
-    seen: Any = field(default=None, repr=False, compare=False)
+    seen: object = field(default=None, repr=False, compare=False)

@@ -27,7 +27,7 @@ from accuracy.sampling import Sample
 from accuracy.sampling.grids import Method, sample_raster
 from accuracy.sampling.patch import sample_patches
 from accuracy.sampling.reading import Reader, read_in_turn
-from accuracy.sampling.seen import Seen, seen_cells
+from accuracy.sampling.seen import Seen, seen_cells, seen_of
 from accuracy.sampling.tin import CloudSetting, largest_circumradius_m, sample_cloud
 from accuracy.units import LengthUnit
 
@@ -185,7 +185,7 @@ def _measure(
             samples = [nowhere if is_lost else next(found_there) for is_lost in lost]
     rows = height_residuals(points, samples, roles, horizontal, vertical, given)
     named = distinct(replace(finding, dataset=deliverable.setting.name) for finding in findings)
-    return Measured(rows, named, limit_m, tuple(sample.seen for sample in samples))
+    return Measured(rows, named, limit_m, tuple(seen_of(sample) for sample in samples))
 
 
 def _no_differences(rows: Sequence[ResidualRow], name: str) -> Iterator[Finding]:

@@ -195,11 +195,11 @@ class Result:
     cautions: tuple[str, ...]
     verdict: Overall
     base: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    survey: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     trajectory: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     side_by_side: tuple[SideBySide, ...] = ()
-    survey: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -244,11 +244,11 @@ class Result:
         order = ["format", "format_version", "run"]
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
-        del data["side_files"]
         if not data["side_by_side"]:
             del data["side_by_side"]  # as before there were any
         if not data["survey"]:
             del data["survey"]
+        del data["side_files"]
         if data["run"]["digest"] is None:
             data["run"]["digest"] = digest_of(data)
         ordered = {key: data[key] for key in order} | data

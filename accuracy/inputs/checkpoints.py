@@ -89,16 +89,16 @@ class Checkpoint:
         The survey's own accuracy in metres, horizontal radial and vertical.
     epoch_year : float or None
         Decimal year of the coordinates.
-    description : str
-        Free text.
-    line : int
-        Line in the file, from 1.
     land_cover : str
         One of the names in `LAND_COVERS`; empty where only the group is stated.
     survey : SurveyNotes
         When, how and by whom it was surveyed, and its photograph.
     occupations : tuple of Occupation
         Where the point was occupied several times: each of them; the coordinates are their mean.
+    description : str
+        Free text.
+    line : int
+        Line in the file, from 1.
     """
 
     id: str
@@ -111,11 +111,11 @@ class Checkpoint:
     survey_rmse_h_m: float | None = None
     survey_rmse_v_m: float | None = None
     epoch_year: float | None = None
-    description: str = ""
-    line: int = 0
     land_cover: str = ""
     survey: SurveyNotes = NO_NOTES
     occupations: tuple[Occupation, ...] = ()
+    description: str = ""
+    line: int = 0
 
 
 @dataclass(frozen=True)
@@ -271,13 +271,13 @@ def _checkpoint(cells: Cells) -> Checkpoint:
         survey_rmse_h_m=_rmse(cells, "survey_rmse_h_m"),
         survey_rmse_v_m=_rmse(cells, "survey_rmse_v_m"),
         epoch_year=_epoch(cells),
-        description=cells.text("description"),
-        line=cells.line,
         land_cover=LAND_COVERS.get(plain_words(cells.text("cover")), ""),
         survey=notes,
         occupations=(
             Occupation(easting, northing, height, cells.text("occupation"), cells.line, notes),
         ),
+        description=cells.text("description"),
+        line=cells.line,
     )
 
 

@@ -9,7 +9,7 @@ from accuracy.errors import AccuracyError, FormatError
 from accuracy.inspection.record import Inspection
 
 #: Suffixes of tables of points. Other files are tried as what their first bytes say.
-TABLES = frozenset({".csv", ".txt", ".tsv", ".dat", ".pts", ".pnt", ".pnezd"})
+TABLES = frozenset({".xlsx", ".geojson", ".csv", ".txt", ".tsv", ".dat", ".pts", ".pnt", ".pnezd"})
 
 
 def inspect_file(

@@ -9,7 +9,8 @@ from types import MappingProxyType
 
 from accuracy.errors import FormatError, InputError
 from accuracy.findings import Finding, Severity
-from accuracy.formats.tables import DELIMITERS, TextTable, is_number, read_text_table
+from accuracy.formats.point_tables import read_point_table
+from accuracy.formats.tables import DELIMITERS, TextTable, is_number
 from accuracy.georeferencing.reference import UNKNOWN, Reference, with_units
 from accuracy.inputs.checkpoints import (
     Checkpoint,
@@ -35,6 +36,7 @@ from accuracy.job.values import order_mistake
 LARGEST_BYTES = 64_000_000
 _ROLES = frozenset(NAMES) - {"longitude", "latitude"} | {"easting", "northing"}
 _NEEDED = frozenset({"id", "easting", "northing"})
+_FORMATS = {"row": "workbook", "feature": "points of a map"}
 _SHOWN = 5  # mistakes told
 
 
@@ -58,7 +60,7 @@ def inspect_table(path: Path, order: str | None = None) -> Inspection:
             where=str(path),
             remedy="hand in points of a cloud as .las or .laz",
         )
-    text = read_text_table(path)
+    text = read_point_table(path)
     if not text.rows:
         raise InputError(
             "the table holds no points", where=str(path), remedy="check that this is the right file"
@@ -97,7 +99,7 @@ def inspect_table(path: Path, order: str | None = None) -> Inspection:
     return Inspection(
         path=path,
         kind="table",
-        format=f"table, separated by {DELIMITERS[text.delimiter]}",
+        format=_FORMATS.get(text.unit) or f"table, separated by {DELIMITERS[text.delimiter]}",
         size_bytes=size,
         bounds=_box(facts),
         sources=(),
@@ -118,7 +120,7 @@ def _facts(
     heights = [point.height for point in points if point.height is not None]
     places = tuple((point.easting, point.northing) for point in points)
     return TableFacts(
-        delimiter=DELIMITERS[text.delimiter],
+        delimiter=DELIMITERS[text.delimiter] if text.unit == "line" else "cells",
         encoding=text.encoding,
         header=headed,
         columns=_columns(text, layout, headed, read is not None and read.geographic),

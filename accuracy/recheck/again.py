@@ -86,7 +86,9 @@ def judged_again(result: Result, places: Mapping[str, Path]) -> Iterator[Finding
             if keys != dict(claim.claimed):
                 yield _verdict(f"{claim.standard}: the class is not that of the job", dataset.name)
             yield from _judged(str(job_claim.get("standard")), keys, claim, evidence, places)
-    verdict = overall([claim.verdict for dataset in result.datasets for claim in dataset.claims])
+    verdicts = [claim.verdict for dataset in result.datasets for claim in dataset.claims]
+    # claims on something else than residuals, where a result has some: their verdicts are taken as they stand
+    verdict = overall([*verdicts, *getattr(result, "line_verdicts", ())])
     if verdict != result.verdict:
         yield _verdict(f"overall {result.verdict!r} stands there, {verdict!r} follows", None)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 Shape = Literal["circle", "square"]
 
@@ -116,7 +116,7 @@ class Sample:
     detail: str = ""
     support: Support | None = None
     corners: tuple[tuple[float, float, float], ...] = field(default=(), repr=False, compare=False)
-    seen: Any = field(default=None, repr=False, compare=False)
+    seen: object = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from accuracy.formats import RasterSurface
+from accuracy.sampling import Sample
 from accuracy.sampling.neighbourhood import Cloud, Surroundings, heights
 
 Floats = NDArray[np.float64]
@@ -23,7 +24,7 @@ REACH_SPACINGS, LEAST_REACH_M, MOST_REACH_M = 10.0, 1.0, 25.0
 CELLS = 10
 
 #: Most points that are kept of one place, those nearest to it.
-MOST_POINTS = 1500
+MOST_POINTS = 1000
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +65,41 @@ class Seen:
     width_m: float
     step_m: float
     left_out: int = 0
+
+
+class Asked(Protocol):
+    """How heights are taken, as far as pictures go; see `accuracy.sampling.tin.CloudSetting`."""
+
+    @property
+    def pictures(self) -> bool:
+        """Whether pictures are wanted."""
+        ...
+
+    @property
+    def metres_h(self) -> float:
+        """Metres per stored horizontal unit."""
+        ...
+
+    @property
+    def metres_v(self) -> float:
+        """Metres per stored vertical unit."""
+        ...
+
+
+def seeing(
+    asked: Asked,
+    sample: Sample,
+    cloud: Cloud,
+    near: Surroundings,
+    accepted: NDArray[np.bool_],
+    radius: float,
+) -> Sample:
+    """Add what lies around a place to its sample, where pictures are wanted; see `seen_points`."""
+    if not asked.pictures:
+        return sample
+    units = asked.metres_h, asked.metres_v
+    seen = seen_points(cloud, near, accepted, sample.height, sample.corners, radius, *units)
+    return replace(sample, seen=seen)
 
 
 def seen_points(
@@ -175,3 +211,8 @@ def seen_cells(
             step_m=step_m,
         )
     return None
+
+
+def seen_of(sample: Sample) -> Seen | None:
+    """Give what a sample carries for a picture."""
+    return sample.seen if isinstance(sample.seen, Seen) else None

@@ -30,7 +30,7 @@ from accuracy.sampling.neighbourhood import (
     support_of,
 )
 from accuracy.sampling.reading import Reader, read_in_turn
-from accuracy.sampling.seen import Seen, seen_points
+from accuracy.sampling.seen import seeing
 from accuracy.sampling.triangle import containing_triangle, height_at_origin, valid_heights
 
 #: Default largest circumradius: so many mean spacings, and at least so many metres.
@@ -136,7 +136,6 @@ def sample_cloud(
             continue
         support = support_of(cloud, near, accepted, siting, setting.metres_h, setting.metres_v)
         if not accepted.any():
-            seen_here = _seen(cloud, near, accepted, None, radius, setting)
             classes = ", ".join(
                 str(c) for c in np.unique(cloud.classification[near.index]).tolist()
             )
@@ -144,7 +143,8 @@ def sample_cloud(
                 f"{near.index.size} points within {2 * limit_m:.2f} m, classes {classes}; "
                 f"none is an accepted point of class {', '.join(map(str, setting.ground_classes))}"
             )
-            samples.append(Sample(None, "no-ground", detail, support, seen=seen_here))
+            sample = Sample(None, "no-ground", detail, support)
+            samples.append(seeing(setting, sample, cloud, near, accepted, radius))
             continue
         sample = take(cloud, near, accepted, limit_m, setting)
         if sample.reason == "gap" and outside(surfaces, px, py):
@@ -157,24 +157,9 @@ def sample_cloud(
                 ambiguity_m=own.ambiguity_m,
                 coincident=own.coincident,
             )
-        seen_here = _seen(cloud, near, accepted, sample, radius, setting)
-        samples.append(replace(sample, support=support, seen=seen_here))
+        sample = seeing(setting, sample, cloud, near, accepted, radius)
+        samples.append(replace(sample, support=support))
     return samples, met_while_reading(int(cloud.copies[seen].sum()), setting)
-
-
-def _seen(
-    cloud: Cloud,
-    near: Surroundings,
-    accepted: NDArray[np.bool_],
-    sample: Sample | None,
-    radius: float,
-    setting: CloudSetting,
-) -> Seen | None:
-    if not setting.pictures:
-        return None
-    height, corners = (sample.height, sample.corners) if sample else (None, ())
-    units = setting.metres_h, setting.metres_v
-    return seen_points(cloud, near, accepted, height, corners, radius, *units)
 
 
 def met_while_reading(copies: int, setting: CloudSetting) -> tuple[Finding, ...]:

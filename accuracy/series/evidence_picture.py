@@ -320,7 +320,8 @@ def _told(row: ResidualRow, seen: Seen) -> str:
     if up_m is not None:
         told = f"measured − surveyed: up {_signed(up_m, 3)} m"
     else:
-        told = f"no height: {_plain(row.detail or row.reason or 'not compared')[:90]}"
+        why = _plain(row.detail or row.reason or "not compared")
+        told = f"no height: {why if len(why) <= 96 else why[:95] + '…'}"
     return f"{told}; {row.cover}" + (f"; {row.role}" if row.role != "checkpoint" else "")
 
 

@@ -245,6 +245,16 @@ def test_a_workbook_that_is_cut_short_is_refused(tmp_path: Path) -> None:
             read_point_table(tmp_path / "cut.xlsx")
 
 
+def test_inspect_looks_into_a_workbook(tmp_path: Path) -> None:
+    """The command that looks into files understands the same tables."""
+    from accuracy.inspection import inspect_file
+
+    found = inspect_file(workbook(tmp_path))
+    assert found.format == "workbook"
+    assert found.table is not None
+    assert found.table.points == 3
+
+
 def test_measured_points_in_a_workbook(tmp_path: Path) -> None:
     """Tables of measured positions may be workbooks, too."""
     book = openpyxl.Workbook()

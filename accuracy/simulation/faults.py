@@ -130,3 +130,10 @@ def _fault(name: str) -> Fault:
     raise UsageError(
         f"there is no fault {name!r}{hint}", remedy="accuracy simulate --list tells all of them"
     )
+
+
+def map_shift_m(faults: Mapping[str, float], where: Where) -> Array:
+    """Sum of the vectors of all faults of family map: what moves the whole deliverable."""
+    return predicted_m(
+        {name: size for name, size in faults.items() if FAULTS[name].family == "map"}, where
+    )

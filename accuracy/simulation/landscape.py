@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -101,6 +101,15 @@ class House:
                     on = (np.abs(aside) <= other) & (up <= top) & (up >= self.floor_m)
                     range_m = np.where(on & (t > 0) & (t < range_m), t, range_m)
         return range_m
+
+    def roof_m(self, east_m: Array, north_m: Array) -> Array:
+        """Height of the roof over places, carried on beyond the eaves."""
+        azimuth = math.radians(self.azimuth_deg)
+        across = (east_m - self.east_m) * math.cos(azimuth) - (north_m - self.north_m) * math.sin(
+            azimuth
+        )
+        fall = (self.ridge_m - self.eaves_m) / (self.width_m / 2)
+        return np.asarray(self.ridge_m - fall * np.abs(across))
 
     def covers(self, east_m: Array, north_m: Array, margin_m: float = 0.0) -> NDArray[np.bool_]:
         """Whether places, relative to the terrain's origin, lie under the house or near it."""
@@ -200,6 +209,26 @@ class Landscape:
                     )
                 )
         return tuple(boxes)
+
+    def field(self, east_m: Array, north_m: Array) -> Field:
+        """Height and gradient of the bare ground, at places relative to the origin.
+
+        The same as `Terrain.field`, but pads are laid only where they reach.
+        """
+        terrain = self.terrain
+        bare = replace(terrain, east_m=0.0, north_m=0.0, pads=())
+        height_m, by_east, by_north = bare.field(east_m, north_m)
+        for pad in terrain.pads:
+            circle = pad.circle
+            reach_m = circle.radius_m + pad.blend_m
+            at = np.flatnonzero(
+                (np.abs(east_m - circle.east_m) < reach_m)
+                & (np.abs(north_m - circle.north_m) < reach_m)
+            )
+            if at.size:
+                under = (height_m[at], by_east[at], by_north[at])
+                height_m[at], by_east[at], by_north[at] = pad.blend(under, east_m[at], north_m[at])
+        return height_m, by_east, by_north
 
     def ground_m(self, east_m: float, north_m: float) -> float:
         """Height of the bare ground at a place relative to the origin."""

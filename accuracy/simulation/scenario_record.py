@@ -138,6 +138,8 @@ class Scenario:
         Cell of the elevation raster.
     colour : bool
         Points have colours (LAS point format 7), else none (6).
+    sway : float
+        Share of the usual rolling, pitching and yawing; 0 for a level flight, straight ahead.
     """
 
     name: str
@@ -152,6 +154,7 @@ class Scenario:
     noise: Noise = field(default_factory=Noise)
     cell_m: float = 0.5
     colour: bool = True
+    sway: float = 1.0
 
     def check(self, faults: Mapping[str, float]) -> None:
         """Refuse faults that this scenario cannot have.

@@ -173,7 +173,7 @@ class Site:
     @property
     def normal(self) -> Array:
         """Unit vector up at the origin, geocentric."""
-        return axes(*self.place_deg)[2]
+        return np.asarray(axes(*self.place_deg)[2])
 
     def geocentric_m(self, east_m: float, north_m: float, height_m: float) -> Array:
         """X, Y, Z of a place given in the site's systems (height orthometric)."""

@@ -13,6 +13,7 @@ from accuracy.simulation.painting import painted
 from accuracy.simulation.scenario_record import Scenario
 from accuracy.simulation.sensing import (
     GROUND,
+    PLANT,
     PLATE,
     ROOF,
     WALL,
@@ -25,8 +26,8 @@ from accuracy.simulation.sensing import (
 
 Array = NDArray[np.float64]
 
-CLASS_OF_KIND = {GROUND: 2, ROOF: 6, WALL: 1, PLATE: 1}
-PLANT_CLASS, NOISE_CLASS = 1, 7
+GROUND_CLASS, NOISE_CLASS = 2, 7
+CLASS_OF_KIND = {GROUND: GROUND_CLASS, ROOF: 6, WALL: 1, PLATE: 1, PLANT: 1}
 NOISE_SHARE, WITHHELD_SHARE = 2e-4, 3e-4  # of the pulses on open ground
 WITHHELD_M = 0.4  # withheld returns are so much too near
 
@@ -131,8 +132,8 @@ def observe(
         angle_deg[mine] = angles[index[mine]]
         range_m[mine] = true_range_m[mine] + ranges[index[mine]]
     both = (in_shrub & on_ground)[index]
-    classes = np.array([CLASS_OF_KIND[k] for k in range(4)])[kind[index]]
-    classification = np.where(echo == 0, PLANT_CLASS, classes).astype(np.uint8)
+    ends_on = np.where(echo == 0, PLANT, kind[index])
+    classification = np.array([CLASS_OF_KIND[k] for k in range(5)], dtype=np.uint8)[ends_on]
     withheld = np.zeros(len(index), dtype=np.bool_)
     if spoiled:
         # by the pulse's own number, so that the same pulse is spoiled however many are asked for
@@ -151,7 +152,7 @@ def observe(
         range_m=range_m,
         true_range_m=true_range_m,
         true_m=true_m,
-        kind=np.where(echo == 0, WALL, kind[index]),
+        kind=ends_on,
         classification=classification,
         return_number=np.where((echo == 1) & both, 2, 1).astype(np.uint8),
         number_of_returns=np.where(both, 2, 1).astype(np.uint8),

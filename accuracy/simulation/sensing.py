@@ -29,7 +29,7 @@ from accuracy.simulation.scenario_record import Payload, Scenario
 Array = NDArray[np.float64]
 
 #: What a beam ends on.
-GROUND, ROOF, WALL, PLATE = 0, 1, 2, 3
+GROUND, ROOF, WALL, PLATE, PLANT = 0, 1, 2, 3, 4
 GRAZING_STEPS = 400
 
 

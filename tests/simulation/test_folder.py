@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import hashlib
+import io
 import math
 import os
 import re
@@ -11,6 +12,7 @@ import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import laspy
 import numpy as np
@@ -132,6 +134,28 @@ def test_a_full_disk_leaves_nothing(
     assert list(tmp_path.iterdir()) == []
     if isinstance(caught.value, ResultError):
         assert "no space left" in str(caught.value).lower()
+
+
+def test_a_compressor_that_cannot_write_is_told_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The compressor has an error of its own for a full disk; it ends in the same words."""
+
+    class Full(io.BytesIO):
+        def write(self, data: Any) -> int:
+            if self.tell() > 2000:
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+            return super().write(data)
+
+    opened = Path.open
+
+    def open_full(path: Path, mode: str = "r", **more: Any) -> Any:
+        return Full() if path.suffix == ".laz" and "w" in mode else opened(path, mode, **more)
+
+    monkeypatch.setattr(Path, "open", open_full)
+    with pytest.raises(ResultError, match="the disk may be full"):
+        write_scenario(tmp_path / "site", tiny())
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_wrong_faults_are_refused_before_anything_is_written(tmp_path: Path) -> None:

@@ -19,8 +19,8 @@ from support import assert_metres
 import accuracy
 from accuracy.errors import UsageError
 from accuracy.job import load_job
-from accuracy.simulation.comparing import triangle_height_m
 from accuracy.simulation.folder import write_scenario
+from accuracy.simulation.heights import triangle_height_m
 from accuracy.simulation.landscape import Target
 from accuracy.simulation.memory import Simulated, prepare, simulate
 from accuracy.simulation.motion import motion_of

@@ -17,7 +17,6 @@ from accuracy.simulation.folder_job import job_text
 from accuracy.simulation.folder_tables import (
     checkpoint_table,
     measured_table,
-    target_table,
     trajectory_table,
 )
 from accuracy.simulation.memory import compared, prepare
@@ -178,7 +177,6 @@ def _write(
             job_text(flight, cloud_file, flown_s, measured=bool(measured)),
         ),
         "checkpoints.csv": ("surveyed checkpoints and control points", checkpoint_table(flight)),
-        "targets.csv": ("what is painted on the targets", target_table(flight)),
         "trajectory.csv": ("the flown trajectory, five rows a second", trajectory_table(flight)),
         header: ("header of the base's observation file", observation_text(scenario, flown_s)),
         "base/antennas.atx": (

@@ -20,29 +20,26 @@ SEPARATION_STD_M = (0.006, 0.006, 0.011)  # forward minus reverse solution: east
 
 
 def checkpoint_table(flight: Flight) -> str:
-    """Write the survey's table; heights and places as surveyed."""
-    raised = {target.id: target.raised_m for target in flight.scenario.landscape.targets}
-    rows = ["id,easting,northing,height,cover,kind,description"]
+    """Write the survey's table: heights and places as surveyed, and what is painted there."""
+    targets = {target.id: target for target in flight.scenario.landscape.targets}
+    rows = [
+        "id,easting,northing,height,cover,kind,description,target_pattern,target_size_m,target_inner_m"
+    ]
     survey = flight.survey
     for mark, place_m, session in zip(
         survey.marks, survey.surveyed_m.tolist(), survey.session.tolist(), strict=True
     ):
-        kind = "vertical" if not mark.target else "horizontal" if raised[mark.target] else "both"
+        kind, painted = "vertical", ",,"
+        if mark.target:
+            target = targets[mark.target]
+            kind = "horizontal" if target.raised_m else "both"
+            inner = f"{target.inner_m:.3f}" if target.kind == "ring" else ""
+            painted = f"{target.kind},{target.size_m:.3f},{inner}"
         east, north, up = place_m
         rows.append(
             f"{mark.id},{east:.3f},{north:.3f},{up:.3f},{mark.cover},{kind},"
-            f"{mark.what.replace(',', '')}; session {session}"
+            f"{mark.what.replace(',', '')}; session {session},{painted}"
         )
-    return "\n".join([*rows, ""])
-
-
-def target_table(flight: Flight) -> str:
-    """Write what is painted where: id, kind, size, direction; no coordinates."""
-    rows = ["id,pattern,size_m,azimuth_deg,raised_m"]
-    rows += [
-        f"{each.id},{each.kind},{each.size_m:.3f},{each.azimuth_deg:.1f},{each.raised_m:.3f}"
-        for each in flight.scenario.landscape.targets
-    ]
     return "\n".join([*rows, ""])
 
 

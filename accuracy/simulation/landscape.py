@@ -134,8 +134,8 @@ class Target:
     east_m, north_m : float
         Centre, relative to the terrain's origin.
     kind : Pattern
-        ``checkerboard``: two by two squares; ``disc``: bright in a dark square; ``ring``: bright with a dark
-        middle of half the diameter; ``plate``: bright, `raised_m` over the ground.
+        ``checkerboard``: two by two squares; ``disc``: bright; ``ring``: bright with a dark middle of half
+        the diameter; ``plate``: bright, `raised_m` over the ground.
     size_m : float
         Side of the square, diameter of disc and ring.
     azimuth_deg : float
@@ -156,6 +156,11 @@ class Target:
     dark: float = 0.06
     raised_m: float = 0.0
 
+    @property
+    def inner_m(self) -> float:
+        """Diameter of the dark middle of a ring."""
+        return self.size_m / 2
+
     def reflectance(self, east_m: Array, north_m: Array, around: Array) -> Array:
         """Reflectance at places relative to the terrain's origin; `around` where there is no paint."""
         sin, cos = (
@@ -173,11 +178,11 @@ class Target:
             inside = np.maximum(np.abs(ahead), np.abs(right)) <= half_m
             paint = np.full_like(ahead, self.bright)
         elif self.kind == "disc":
-            inside = np.maximum(np.abs(ahead), np.abs(right)) <= 0.7 * self.size_m
-            paint = np.where(distance_m <= half_m, self.bright, self.dark)
+            inside = distance_m <= half_m
+            paint = np.full_like(ahead, self.bright)
         else:
             inside = distance_m <= half_m
-            paint = np.where(distance_m >= half_m / 2, self.bright, self.dark)
+            paint = np.where(distance_m >= self.inner_m / 2, self.bright, self.dark)
         return np.where(inside, paint, around)
 
 

@@ -78,7 +78,7 @@ def painted(
     tone = surface(scenario, seen_east, seen_north, kind)
     tint = np.array([_TINT[k] for k in (-1, 0, 1, 2, 3)])[kind + 1]
     for target in scenario.landscape.targets:
-        reach_m = 0.71 * target.size_m * (1.4 if target.kind == "disc" else 1.0) + 0.3
+        reach_m = 0.71 * target.size_m + 0.3
         near = np.flatnonzero(
             (np.abs(east_m - target.east_m) < reach_m)
             & (np.abs(north_m - target.north_m) < reach_m)

@@ -82,7 +82,6 @@ def test_the_same_seed_gives_the_same_bytes(tmp_path: Path) -> None:
         "truth.json",
         "job.toml",
         "checkpoints.csv",
-        "targets.csv",
         "trajectory.csv",
         "base/pillar2.26o",
         "base/antennas.atx",

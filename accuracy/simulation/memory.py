@@ -23,6 +23,8 @@ from accuracy.simulation.survey import survey_of
 
 __all__ = ["Checkpoints", "Points", "Seen", "Simulated", "simulate"]
 
+LARGEST_SEED = 2**63 - 1
+
 
 def simulate(
     scenario: str | Scenario,
@@ -75,8 +77,10 @@ def prepare(scenario: Scenario, faults: Mapping[str, float], seed: int) -> Fligh
     """
     put_in = checked(faults)
     scenario.check(put_in)
-    if seed < 0:
-        raise UsageError(f"the seed is {seed}", remedy="give a seed of 0 or more")
+    if not 0 <= seed <= LARGEST_SEED:
+        raise UsageError(
+            f"the seed is {seed}", remedy=f"give a whole number from 0 to {LARGEST_SEED}"
+        )
     return Flight(
         scenario,
         put_in,

@@ -68,7 +68,9 @@ class Seen:
         Sum of the closed forms of all faults: deliverable minus checkpoint, of the physical point. On slopes
         the residual in height is ``up - slope . (east, north)`` of it.
     exact_m : ndarray, shape (m, 3)
-        The same by simulation, noise-free: mean over the points.
+        The same by simulation, noise-free: mean over the points. Both agree to 0.1 mm in level flight with a
+        scanner in line with the axes; with the usual swaying to a millimetre, and for `clock-offset` to the
+        turning of the aircraft within that time, some millimetres for 10 ms.
     """
 
     checkpoint: Whole

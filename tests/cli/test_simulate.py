@@ -97,6 +97,7 @@ def test_a_flight_is_written_and_told(
         (["site", "--fault", "base-up=1mm", "--fault", "base-up=2mm"], "given twice"),
         (["site", "--fault", "frame-older=1"], "no older realisation"),
         (["site", "--seed", "-1"], "the seed is -1"),
+        (["site", "--seed", "9" * 30], "the seed is 999"),
         (["site", "--seed", "x"], "Invalid value"),
         (["site", "--cloud", "e57"], "Invalid value"),
     ],

@@ -28,6 +28,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "recheck": "accuracy.cli.recheck",
         "report": "accuracy.cli.report",
         "sign": "accuracy.cli.sign",
+        "simulate": "accuracy.cli.simulate",
         "standards": "accuracy.cli.standards",
         "verify": "accuracy.cli.verify",
     }

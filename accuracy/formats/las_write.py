@@ -80,6 +80,7 @@ def write_points(
         the file cannot be written.
     """
     import laspy
+    import lazrs
 
     try:
         header = laspy.LasHeader(version=version, point_format=point_format)
@@ -108,9 +109,11 @@ def write_points(
             las.write(
                 file, do_compress=path.suffix.lower() == ".laz" if compress is None else compress
             )
-    except OSError as error:
+    except (OSError, lazrs.LazrsError) as error:
+        # the compressor does not pass on why the file could not take more
+        reason = error.strerror if isinstance(error, OSError) else "the disk may be full"
         raise FormatError(
-            f"cannot be written: {error.strerror or error}",
+            f"cannot be written: {reason or error}",
             where=str(path),
             remedy="check that the folder exists, may be written to and has room",
         ) from error

@@ -182,6 +182,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "claim-beyond-sensor": "the sensor cannot be expected to keep a limit that is claimed",
         "claim-vegetated-few": "too few or no vegetated points where the document reports them",
         "claim-no-residuals": "no residuals of the kind the claim is about",
+        "claim-lines-remarked": "what a document wants of flight lines without letting it decide is not kept",
+        "claim-lines-one-pair": "one pair of flight lines is beyond the limit that all together keep",
         # compare: two runs on the same checkpoints
         "compare-checkpoint-lost": "checkpoints of the first run are not judged in a later one",
         "compare-checkpoint-moved": "a checkpoint has other surveyed coordinates in another run",

@@ -24,7 +24,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("diagnosis", "planning", "placement", "trajectory_of_job", "base_of_job"),
     ("processing_checks",),
     ("statement", "series"),
-    ("result", "provenance"),
+    ("result", "provenance", "line_statement"),
     ("comparison_record", "ledger_record"),
     ("reports", "ledger"),
     ("pipeline", "comparison", "parallel", "simulation", "history"),

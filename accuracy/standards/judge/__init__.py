@@ -6,6 +6,13 @@ asked; a rule that gives a reason takes the statement away, whatever the numbers
 
 from __future__ import annotations
 
+from accuracy.standards.judge.lines import (
+    LineCheck,
+    LineEvidence,
+    LineJudgement,
+    LineValue,
+    judge_lines,
+)
 from accuracy.standards.judge.records import (
     Check,
     Evidence,
@@ -20,8 +27,13 @@ __all__ = [
     "Check",
     "Evidence",
     "Judgement",
+    "LineCheck",
+    "LineEvidence",
+    "LineJudgement",
+    "LineValue",
     "PartJudgement",
     "StatementKind",
     "Verdict",
     "judge",
+    "judge_lines",
 ]

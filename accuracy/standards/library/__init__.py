@@ -6,6 +6,7 @@ specification is the same kind of file, kept beside the job. A new edition is a 
 
 from __future__ import annotations
 
+from accuracy.standards.library.line_rules import QUANTITIES, LineOperator, LineRule
 from accuracy.standards.library.reading import ESTIMATORS, parse_standard
 from accuracy.standards.library.records import (
     UNITS,
@@ -28,10 +29,13 @@ from accuracy.standards.library.shelf import check_claim, list_standards, load_s
 
 __all__ = [
     "ESTIMATORS",
+    "QUANTITIES",
     "UNITS",
     "ClaimKey",
     "Expectation",
     "Limit",
+    "LineOperator",
+    "LineRule",
     "Measure",
     "Minimum",
     "Part",

@@ -58,8 +58,13 @@ def _marks(standard: Standard) -> Iterator[tuple[str, str]]:
         ("rule", [entry.verification for entry in standard.rules]),
         ("statement", [entry.verification for entry in standard.wordings]),
         ("worked_example", [entry.verification for entry in standard.worked_examples]),
+        ("line_rule", [entry.verification for entry in standard.line_rules]),
     ):
         yield from ((f"{name}[{index}]", mark) for index, mark in enumerate(marks))
-    for name, single in (("survey", standard.survey), ("survey_error", standard.survey_error)):
+    for name, single in (
+        ("survey", standard.survey),
+        ("survey_error", standard.survey_error),
+        ("line_spacing", standard.line_spacing),
+    ):
         if single is not None:
             yield name, single.verification

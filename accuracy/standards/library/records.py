@@ -6,9 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from accuracy.units import LengthUnit
+
+if TYPE_CHECKING:
+    from accuracy.standards.library.line_rules import DesignSpacing, LineRule
 
 Part = Literal["vertical", "horizontal", "3d"]
 Component = Literal["east", "north", "up", "horizontal", "3d"]
@@ -234,6 +237,10 @@ class Standard:
     ----------
     survey_error : SurveyError or None
         Of the measures that include the survey error; None where there are none.
+    line_rules : tuple of LineRule
+        What is wanted of flight lines; see `accuracy.standards.library.line_rules`.
+    line_spacing : DesignSpacing or None
+        The spacing that a claim is designed for.
     client_file, sha256 : str
         Of a client's own file: its path as the job writes it, and the SHA-256 of its bytes. Empty for
         packaged standards.
@@ -259,6 +266,8 @@ class Standard:
     wordings: tuple[Wording, ...]
     worked_examples: tuple[WorkedExample, ...]
     survey_error: SurveyError | None = None
+    line_rules: tuple[LineRule, ...] = ()
+    line_spacing: DesignSpacing | None = None
     client_file: str = ""
     sha256: str = ""
 

@@ -170,6 +170,8 @@ CODES: Mapping[str, str] = MappingProxyType(
         "trajectory-speed": "a trajectory jumps, or shows impossible speeds",
         "trajectory-lines": "the headings of the flight lines leave errors undetected",
         "trajectory-attitude": "roll, pitch or heading cannot be right",
+        # flight lines: what was assumed to compare them
+        "lines-unit-assumed": "lengths of a cloud without a declared unit were taken as metres",
         # claims: what the standard makes of it
         "claim-limit-exceeded": "the limit was exceeded although no statement is possible",
         "claim-too-few-points": "fewer points than the document requires",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -53,6 +54,8 @@ class Reading:
     hashes : Path or None
         File of recorded hashes: taken for inputs whose size and time have not changed, and kept for the
         next run. None computes every hash.
+    reduce : callable or None
+        Passes over all points of files with several workers: `accuracy.parallel.Workers.reduce`.
     """
 
     read: Reader = read_in_turn
@@ -60,6 +63,7 @@ class Reading:
     scheduler: str | None = None
     index_folder: Path | None = None
     hashes: Path | None = None
+    reduce: Any = None
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,7 @@ from accuracy.georeferencing.site_plan import SitePlan
 from accuracy.job import Job
 from accuracy.job.sections import Claim
 from accuracy.layout import lay_out, place_numbers
+from accuracy.lines_of_job import lines_of_job
 from accuracy.measuring import Measured, Reading, measure
 from accuracy.placement import placement
 from accuracy.preparation import Prepared, Progress, prepare, quiet
@@ -103,6 +104,7 @@ def verify(
             for item in prepared.deliverables
         ]
         processing = check_processing(prepared, read=reading.read, progress=progress)
+        lines = lines_of_job(prepared, progress, reading.reduce) if job.lines is not None else ()
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
@@ -127,6 +129,9 @@ def verify(
     reliefs = draw_reliefs(prepared.deliverables, [values.rows for values in measured])
     for name, relief in reliefs.records.items():
         series[name]["plan"]["relief"] = relief
+    findings += [finding for its in lines for finding in its.findings]
+    verdicts = [claim.verdict for dataset in datasets for claim in dataset.claims]
+    verdicts += [verdict for its in lines for verdict in its.verdicts]
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -143,9 +148,10 @@ def verify(
         cautions=tuple(CAUTIONS),
         base=processing.base_data,
         trajectory=processing.trajectory_data,
-        verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
+        verdict=overall(verdicts),
         series=series,
-        side_files=reliefs.pictures,
+        lines={its.name: its.data for its in lines},
+        side_files={**reliefs.pictures, **{n: p for its in lines for n, p in its.pictures.items()}},
     )
 
 

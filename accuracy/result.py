@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass, replace
 from enum import Enum
 from importlib import resources
@@ -171,6 +171,8 @@ class Result:
 
     Attributes
     ----------
+    lines : mapping
+        Name of a point cloud to what its flight lines showed; empty where they were not compared.
     side_files : mapping of str to bytes
         Pictures that lie beside ``result.json``, by file name; the record holds their SHA-256, not their
         bytes. What lies there may be another file by now: views look at the hash.
@@ -191,6 +193,7 @@ class Result:
     trajectory: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    lines: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -202,6 +205,11 @@ class Result:
             "fails": ExitCode.FAILS,
             "no-statement": ExitCode.NO_STATEMENT,
         }.get(self.verdict, ExitCode.PASSES)
+
+    @property
+    def line_verdicts(self) -> list[Verdict]:
+        """Verdicts of the claims on flight lines; empty where these were not compared."""
+        return [claim["verdict"] for lines in self.lines.values() for claim in lines["claims"]]
 
     @property
     def residuals(self) -> pd.DataFrame:
@@ -233,6 +241,8 @@ class Result:
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
         del data["side_files"]
+        if not data["lines"]:
+            del data["lines"]  # only where it was asked for
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
@@ -337,18 +347,14 @@ def parse_result(text: str, where: str) -> Result:
 
 
 #: Names and size of files that are looked for beside a record: ours, whatever the record says.
-_SIDE_FILE = re.compile(r"relief-[1-9][0-9]{0,3}\.png")
+_SIDE_FILE = re.compile(r"(relief-[1-9][0-9]{0,3}|lines-[1-9][0-9]{0,3}-(difference|density))\.png")
 _LARGEST_SIDE_FILE = 1_000_000
 
 
 def _side_files(record: Result, folder: Path) -> dict[str, bytes]:
     """Read the pictures that the record names, as far as they lie beside it."""
     found = {}
-    for series in record.series.values():
-        its: Any = series
-        for key in ("plan", "relief", "file"):
-            its = its.get(key) if isinstance(its, Mapping) else None
-        name = str(its)
+    for name in _names_of_side_files(record):
         path = folder / name
         try:
             if _SIDE_FILE.fullmatch(name) and path.stat().st_size <= _LARGEST_SIDE_FILE:
@@ -356,3 +362,15 @@ def _side_files(record: Result, folder: Path) -> dict[str, bytes]:
         except OSError:
             continue  # a view says that it is not there
     return found
+
+
+def _names_of_side_files(record: Result) -> Iterator[str]:
+    for series in record.series.values():
+        its: Any = series
+        for key in ("plan", "relief", "file"):
+            its = its.get(key) if isinstance(its, Mapping) else None
+        yield str(its)
+    for lines in record.lines.values():
+        maps = lines.get("maps") if isinstance(lines, Mapping) else None
+        for its in maps if isinstance(maps, list | tuple) else ():
+            yield str(its.get("file") if isinstance(its, Mapping) else None)

@@ -169,6 +169,7 @@ class Ways:
                     yield replace(
                         reading,
                         read=workers.read,
+                        reduce=workers.reduce,
                         workers=workers.count,
                         scheduler=self.scheduler,
                     )

@@ -72,6 +72,7 @@ def _relief(result: Result, record: Mapping[str, Any]) -> Relief:
 def side_files(result: Result) -> dict[str, bytes]:
     """Give the pictures that belong to the record, by file name; none whose hash differs."""
     records = [_record(result.series.get(dataset.name)) for dataset in result.datasets]
+    records += [its for lines in result.lines.values() for its in lines["maps"]]
     return {
         record["file"]: result.side_files[record["file"]]
         for record in records

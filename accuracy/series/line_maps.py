@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,6 +19,7 @@ from accuracy.formats.png import write_palette_png
 from accuracy.series.numbers import rounded
 
 Array = NDArray[np.float64]
+Floats = NDArray[np.float32] | NDArray[np.float64]
 Box = tuple[float, float, float, float]
 Colour = tuple[int, int, int]
 
@@ -41,8 +43,8 @@ SEQUENTIAL: tuple[Colour, ...] = (
     (59, 153, 160), (37, 126, 152), (27, 98, 140), (25, 69, 121), (22, 41, 92),
 )  # fmt: skip
 
-#: Cells that a line should have reached and did not.
-EMPTY: Colour = (199, 105, 16)
+#: Shared cells that are not assessed: no hard, smooth, gently sloping surface.
+ASIDE: Colour = (176, 176, 176)
 
 
 @dataclass(frozen=True)
@@ -79,60 +81,94 @@ def nice_step(value: float) -> float:
 def difference_bounds_m(values_m: Array, limit_m: float | None = None) -> list[float]:
     """Give the bounds between the classes of signed differences, in metres: zero in the middle.
 
-    Half of the limit of the claim is a step where there is one, so that it is a bound; else the step follows
-    the sizes found. The outermost classes are open: nothing is clipped.
+    A quarter of the limit of the claim is a step where there is one, so that it is a bound; else the step
+    follows the sizes found. The outermost classes are open: nothing is clipped.
     """
     sizes = np.abs(values_m[np.isfinite(values_m)])
     if limit_m is not None:
-        step = limit_m / 2.0
+        step = limit_m / 4.0
     else:
         step = nice_step(float(np.percentile(sizes, 95)) / 3.0 if sizes.size else 0.0)
     return [rounded(step * k) for k in range(1 - SIDE, SIDE)]
 
 
 def draw_difference(
-    values_m: Array, box_m: Box, file: str, *, limit_m: float | None = None, what: str = ""
+    values_m: Floats,
+    state: NDArray[np.uint8],
+    box_m: Box,
+    file: str,
+    *,
+    assessed: int,
+    limit_m: float | None = None,
 ) -> Drawn:
-    """Draw signed height differences.
+    """Draw signed height differences of assessed cells; other shared cells are grey.
 
     Parameters
     ----------
     values_m : ndarray, shape (rows, cols)
         Differences in metres, first row in the north; NaN where there is none.
+    state : ndarray of uint8, shape (rows, cols)
+        `assessed` where a difference counts.
     box_m : tuple of float
         West, south, east, north of the raster, metres.
     file : str
         Name of the picture beside the record.
+    assessed : int
+        See `state`.
     limit_m : float or None
         Limit on the RMSD of the claim.
-    what : str
-        What the sign means, in words.
     """
-    coarse, box_m = coarser(values_m, box_m)
-    bounds = difference_bounds_m(values_m, limit_m)
+
+    def counting(rows: slice) -> Array:
+        values = np.asarray(values_m[rows], np.float64)
+        return np.where(np.asarray(state[rows]) == assessed, values, np.nan)
+
+    def shared(rows: slice) -> Array:
+        return np.asarray(values_m[rows], np.float64)
+
+    coarse, grown_m = coarser(counting, values_m.shape, box_m)
+    every, _ = coarser(shared, values_m.shape, box_m)
+    bounds = difference_bounds_m(coarse, limit_m)
     places = np.zeros(coarse.shape, np.uint8)
+    places[np.isfinite(every)] = 1 + len(DIVERGING)
     known = np.isfinite(coarse)
     places[known] = 1 + np.searchsorted(bounds, coarse[known], side="right")
-    return _drawn("difference", file, places, DIVERGING, bounds, box_m, what)
+    return _drawn("difference", file, places, (*DIVERGING, ASIDE), bounds, grown_m)
 
 
 def density_bounds_per_m2(values: Array) -> list[float]:
     """Give the bounds between the classes of density: equal steps, the last class open."""
-    seen = values[np.isfinite(values) & (values > 0)]
+    seen = values[np.isfinite(values)]
     top = float(np.percentile(seen, 95)) if seen.size else 1.0
     step = nice_step(top / (len(SEQUENTIAL) - 1))
     return [rounded(step * k) for k in range(1, len(SEQUENTIAL))]
 
 
-def draw_density(per_m2: Array, box_m: Box, file: str, *, what: str = "") -> Drawn:
-    """Draw densities; cells without any are a class of their own. Parameters as `draw_difference`."""
-    coarse, box_m = coarser(per_m2, box_m)
-    bounds = density_bounds_per_m2(per_m2)
+def draw_density(
+    counts: NDArray[np.uint32], lines: NDArray[np.uint8], cell_m: float, box_m: Box, file: str
+) -> Drawn:
+    """Draw first returns per square metre; cells without any line are transparent.
+
+    Parameters
+    ----------
+    counts, lines : ndarray, shape (rows, cols)
+        First returns, and lines with points, in each cell.
+    cell_m : float
+        Side of a cell.
+    box_m, file
+        As in `draw_difference`.
+    """
+
+    def density(rows: slice) -> Array:
+        per_m2 = np.asarray(counts[rows], np.float64) / cell_m**2
+        return np.where(np.asarray(lines[rows]) > 0, per_m2, np.nan)
+
+    coarse, grown_m = coarser(density, counts.shape, box_m)
+    bounds = density_bounds_per_m2(coarse)
     places = np.zeros(coarse.shape, np.uint8)
     known = np.isfinite(coarse)
-    places[known] = 2 + np.searchsorted(bounds, coarse[known], side="right")
-    places[known & (coarse <= 0)] = 1
-    return _drawn("density", file, places, (EMPTY, *SEQUENTIAL), [0.0, *bounds], box_m, what)
+    places[known] = 1 + np.searchsorted(bounds, coarse[known], side="right")
+    return _drawn("density", file, places, SEQUENTIAL, bounds, grown_m)
 
 
 def _drawn(
@@ -142,7 +178,6 @@ def _drawn(
     colours: tuple[Colour, ...],
     bounds: list[float],
     box_m: Box,
-    what: str,
 ) -> Drawn:
     picture = write_palette_png(places, ((255, 255, 255), *colours))
     record = {
@@ -152,28 +187,37 @@ def _drawn(
         "box_m": [rounded(v) for v in box_m],
         "bounds": bounds,
         "colours": ["#{:02x}{:02x}{:02x}".format(*colour) for colour in colours],
-        "what": what,
     }
     return Drawn(record, picture)
 
 
-def coarser(values: Array, box_m: Box) -> tuple[Array, Box]:
-    """Average whole blocks until the longest side fits; what is cut in the east and south is padded.
+def coarser(
+    rows_of: Callable[[slice], Array], shape: tuple[int, ...], box_m: Box
+) -> tuple[Array, Box]:
+    """Average whole blocks until the longest side fits, strip by strip; the box grows with the padding.
 
-    The box grows with the padding.
+    Parameters
+    ----------
+    rows_of : callable
+        Gives some rows of the raster; NaN where it holds nothing.
+    shape : tuple of int
+        Rows and columns.
+    box_m : tuple of float
+        West, south, east, north.
     """
-    rows, cols = values.shape
+    rows, cols = shape
     block = max(1, math.ceil(max(rows, cols) / LONGEST))
-    if block == 1:
-        return np.asarray(values, np.float64), box_m
     high, wide = math.ceil(rows / block), math.ceil(cols / block)
-    padded = np.full((high * block, wide * block), np.nan)
-    padded[:rows, :cols] = values
-    blocks = padded.reshape(high, block, wide, block)
-    known = np.isfinite(blocks)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
-    means = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    means = np.full((high, wide), np.nan)
+    for row in range(high):
+        strip = rows_of(slice(row * block, min((row + 1) * block, rows)))
+        padded = np.full((strip.shape[0], wide * block), np.nan)
+        padded[:, :cols] = strip
+        blocks = padded.reshape(strip.shape[0], wide, block)
+        known = np.isfinite(blocks)
+        count = known.sum(axis=(0, 2))
+        total = np.where(known, blocks, 0.0).sum(axis=(0, 2))
+        means[row, count > 0] = total[count > 0] / count[count > 0]
     west, south, east, north = box_m
     wider, higher = (east - west) / cols, (north - south) / rows
     return means, (west, north - high * block * higher, west + wide * block * wider, north)

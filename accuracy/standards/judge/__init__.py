@@ -6,6 +6,7 @@ asked; a rule that gives a reason takes the statement away, whatever the numbers
 
 from __future__ import annotations
 
+from accuracy.standards.judge.line_values import line_values
 from accuracy.standards.judge.lines import (
     LineCheck,
     LineEvidence,
@@ -36,4 +37,5 @@ __all__ = [
     "Verdict",
     "judge",
     "judge_lines",
+    "line_values",
 ]

@@ -1,0 +1,450 @@
+"""The flight lines of a job, or of files: analysed, judged, drawn; one plain record for each point cloud."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from accuracy.deliverables import Deliverable
+from accuracy.errors import JobError, ReferenceSystemError
+from accuracy.findings import Finding, Severity
+from accuracy.flightlines.analysis import Reading, analyse_lines
+from accuracy.flightlines.records import ASSESSED, Grids, LinesRecord, LinesSettings
+from accuracy.georeferencing.record import UNKNOWN, Reference
+from accuracy.job import Job
+from accuracy.job.sections import Claim
+from accuracy.line_statement import compose_lines
+from accuracy.preparation import Prepared
+from accuracy.series.line_maps import Drawn, draw_density, draw_difference
+from accuracy.standards.judge import (
+    LineEvidence,
+    LineJudgement,
+    Verdict,
+    judge_lines,
+    line_values,
+)
+from accuracy.standards.library import Standard
+from accuracy.statement import Context
+from accuracy.units import LengthUnit
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a job or a command line says of the comparison; None takes the usual.
+
+    Attributes
+    ----------
+    unit : LengthUnit or None
+        Unit of files that declare none, as stated by people.
+    """
+
+    design_anps_m: float | None = None
+    cell_m: float | None = None
+    slope_limit_deg: float | None = None
+    smooth_limit_m: float | None = None
+    left_out_classes: tuple[int, ...] | None = None
+    unit: LengthUnit | None = None
+
+
+@dataclass(frozen=True)
+class Printed:
+    """What statements name."""
+
+    title: str
+    display_unit: LengthUnit = LengthUnit.METRE
+    prepared_for: str | None = None
+    prepared_by: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class DatasetLines:
+    """Flight lines of one point cloud.
+
+    Attributes
+    ----------
+    data : mapping
+        The record, plain: an entry of ``lines`` in ``result.schema.json``.
+    findings : tuple of Finding
+        Of the files, the analysis and the claims.
+    pictures : mapping of str to bytes
+        By file name; their hashes stand in the record.
+    grids : Grids or None
+        Rasters, for exports.
+    reference : Reference
+        What places refer to.
+    """
+
+    name: str
+    data: Mapping[str, Any]
+    findings: tuple[Finding, ...]
+    pictures: Mapping[str, bytes]
+    grids: Grids | None
+    reference: Reference
+    verdicts: tuple[Verdict, ...] = ()
+
+
+def asked_of_job(job: Job) -> Asked:
+    """Give what the section ``[lines]`` says."""
+    section = job.lines
+    if section is None:
+        return Asked()
+    return Asked(
+        section.design_anps_m,
+        section.cell_m,
+        section.slope_limit_deg,
+        section.smooth_limit_m,
+        section.left_out_classes,
+    )
+
+
+def merged(first: Asked, then: Asked) -> Asked:
+    """Take what the first says, and else what the other says."""
+    its = {
+        name: value if (value := getattr(first, name)) is not None else getattr(then, name)
+        for name in vars(first)
+    }
+    return Asked(**its)
+
+
+def without_checkpoints(job: Job) -> Job:
+    """Leave out of a job all that its clouds do not need, so that it can be prepared in the field."""
+    bare = job.checkpoints.model_copy(update={"file": None, "control": (), "exclude": ()})
+    return job.model_copy(
+        update={"checkpoints": bare, "area": None, "base": None, "trajectory": None}
+    )
+
+
+def clouds_of(prepared: Prepared) -> list[Deliverable]:
+    """Give the point clouds whose lines are to be compared.
+
+    Raises
+    ------
+    JobError
+        There is none.
+    """
+    section = prepared.job.lines
+    wanted = section.datasets if section is not None and section.datasets else None
+    found = [
+        item
+        for item in prepared.deliverables
+        if item.setting.kind == "point-cloud" and (wanted is None or item.setting.name in wanted)
+    ]
+    if not found:
+        raise JobError(
+            "names no point cloud",
+            where=str(prepared.job.path),
+            remedy="only point clouds have flight lines",
+        )
+    return found
+
+
+def lines_of_job(
+    prepared: Prepared, progress: Progress, reading: Reading | None = None
+) -> tuple[DatasetLines, ...]:
+    """Compare the flight lines of the point clouds of a job, and judge its claims on them.
+
+    Parameters
+    ----------
+    prepared : Prepared
+        The job, its deliverables opened.
+    reading : Reading, optional
+        Passes over files with several workers.
+    """
+    job = prepared.job
+    about = job.job
+    printed = Printed(about.title, about.display_units, about.prepared_for, about.prepared_by)
+    return tuple(
+        compare_lines(
+            item,
+            [
+                (prepared.standards[claim.standard], claim)
+                for claim in job.claim
+                if claim.dataset == item.setting.name
+            ],
+            asked_of_job(job),
+            printed,
+            number=number,
+            progress=progress,
+            reading=reading,
+        )
+        for number, item in enumerate(clouds_of(prepared), 1)
+    )
+
+
+def compare_lines(
+    item: Deliverable,
+    claims: Sequence[tuple[Standard, Claim]],
+    asked: Asked,
+    printed: Printed,
+    *,
+    number: int = 1,
+    progress: Progress,
+    reading: Reading | None = None,
+    files: Sequence[tuple[str, str]] | None = None,
+) -> DatasetLines:
+    """Compare the flight lines of one point cloud; see `lines_of_job`.
+
+    Parameters
+    ----------
+    claims : sequence of (Standard, Claim)
+        What is claimed of it.
+    asked, printed
+        How it is compared, and what statements name.
+    number : int
+        Of the cloud, for the names of its pictures.
+    files : sequence of (str, str), optional
+        Path and SHA-256 of its files: then statements stand alone and name them.
+
+    Raises
+    ------
+    ReferenceSystemError
+        The cloud is in degrees.
+    """
+    name = item.setting.name
+    units, findings, blocked = _units(item.reference, asked.unit, name)
+    apart = [f.message for f in item.findings if f.code == "crs-contradiction"]
+    blocked = (*blocked, *dict.fromkeys(apart))
+    design_m, source = _design(item, claims, asked)
+    settings = _settings(asked, units, design_m)
+    progress(f"{name}: comparing flight lines")
+    record = analyse_lines(item.clouds, settings, lambda text: progress(f"{name}: {text}"), reading)
+    context = Context(
+        title=printed.title,
+        dataset=name,
+        display_unit=printed.display_unit,
+        files=tuple(files or ()),
+        prepared_for=printed.prepared_for,
+        prepared_by=printed.prepared_by,
+        warnings=_warnings(record, findings),
+        standalone=files is not None,
+    )
+    return judged_lines(
+        record,
+        settings,
+        claims,
+        context,
+        number=number,
+        design_source=source,
+        blocked=blocked,
+        findings=[*findings, *(finding for file in item.files for finding in file.findings)],
+        reference=item.reference,
+    )
+
+
+def judged_lines(
+    record: LinesRecord,
+    settings: LinesSettings,
+    claims: Sequence[tuple[Standard, Claim]],
+    context: Context,
+    *,
+    number: int = 1,
+    design_source: str = "none stated",
+    blocked: tuple[str, ...] = (),
+    findings: Sequence[Finding] = (),
+    reference: Reference = UNKNOWN,
+) -> DatasetLines:
+    """Judge an analysis, draw its pictures, and make the plain record of it.
+
+    Parameters
+    ----------
+    blocked : tuple of str
+        What takes every statement away.
+    findings : sequence of Finding
+        Of what was assumed before the analysis.
+    """
+    evidence = LineEvidence(context.dataset, line_values(record), blocked)
+    judged = [
+        (standard, claim, judgement)
+        for standard, claim in claims
+        if (judgement := judge_lines(standard, claim.keys, evidence)) is not None
+    ]
+    drawn = _drawn(record, number, _limit_m([judgement for _, _, judgement in judged]))
+    told = (
+        *findings,
+        *record.findings,
+        *(finding for _, _, judgement in judged for finding in judgement.findings),
+    )
+    bare = record.to_dict()
+    del bare["findings"]  # with those of the whole result
+    data = {
+        "settings": {
+            "design_anps_m": settings.design_anps_m,
+            "design_source": design_source,
+            "slope_limit_deg": settings.slope_limit_deg,
+            "smooth_limit_m": settings.smooth_limit_m,
+            "least_points": settings.least_points,
+            "usable_share": settings.usable_share,
+            "noise_classes": list(settings.noise_classes),
+            "left_out_classes": list(settings.left_out_classes),
+        },
+        "analysis": bare,
+        "claims": [_claim(*one, context) for one in judged],
+        "maps": [picture.record for picture in drawn],
+    }
+    return DatasetLines(
+        name=context.dataset,
+        data=data,
+        findings=tuple(replace(finding, dataset=context.dataset) for finding in told),
+        pictures={picture.record["file"]: picture.picture for picture in drawn},
+        grids=record.grids,
+        reference=reference,
+        verdicts=tuple(judgement.verdict for _, _, judgement in judged),
+    )
+
+
+def _units(
+    reference: Reference, stated: LengthUnit | None, name: str
+) -> tuple[tuple[float, float], list[Finding], tuple[str, ...]]:
+    """Give metres per stored unit, horizontal and vertical; what was assumed; what takes claims away."""
+    if reference.horizontal_kind in ("geographic", "geocentric"):
+        raise ReferenceSystemError(
+            f"{name} is in {reference.horizontal_kind} coordinates, and flight lines are compared in a plane",
+            remedy="reproject the cloud into a projected reference system, or leave it out of [lines]",
+        )
+    across = reference.horizontal_unit or stated
+    if across is None:
+        finding = Finding(
+            "lines-unit-assumed",
+            Severity.WARNING,
+            "nothing declares the unit of the coordinates; they were taken as metres",
+            component="all",
+            remedy="state crs of the dataset, or --unit",
+        )
+        return (1.0, 1.0), [finding], ("nothing declares the unit of the coordinates",)
+    up = reference.vertical_unit or stated
+    findings = []
+    if up is None:
+        findings.append(
+            Finding(
+                "lines-unit-assumed",
+                Severity.WARNING,
+                f"nothing declares the unit of the heights; they were taken as {across.print_name}, the unit "
+                "of the plane",
+                component="vertical",
+                remedy="state crs of the dataset with its heights, or --unit",
+            )
+        )
+    return (float(across.metres), float((up or across).metres)), findings, ()
+
+
+def _design(
+    item: Deliverable, claims: Sequence[tuple[Standard, Claim]], asked: Asked
+) -> tuple[float | None, str]:
+    """Find the spacing that was ordered, and who says so."""
+    if asked.design_anps_m is not None:
+        return asked.design_anps_m, "as stated"
+    if item.setting.design_anps_m is not None:
+        return item.setting.design_anps_m, "of the dataset"
+    for standard, claim in claims:
+        spacing = standard.line_spacing
+        value = None if spacing is None else spacing.limit.number(claim.keys)
+        if value is not None:
+            return value, f"of the claim by {standard.id}"
+    return None, "none stated"
+
+
+def _settings(
+    asked: Asked, units: tuple[float, float], design_anps_m: float | None
+) -> LinesSettings:
+    given = {
+        "cell_m": asked.cell_m,
+        "slope_limit_deg": asked.slope_limit_deg,
+        "smooth_limit_m": asked.smooth_limit_m,
+        "left_out_classes": asked.left_out_classes,
+    }
+    return LinesSettings(
+        horizontal_unit_m=units[0],
+        vertical_unit_m=units[1],
+        design_anps_m=design_anps_m,
+        **{name: value for name, value in given.items() if value is not None},  # type: ignore[arg-type]  # of the same names and types
+    )
+
+
+def _warnings(record: LinesRecord, findings: Sequence[Finding]) -> tuple[str, ...]:
+    """Give what every statement on these lines must carry."""
+    told = [f.message for f in findings if f.severity is not Severity.NOTE]
+    if record.how == "time":
+        told.append(
+            "flight lines were told apart by gaps in time and turns, not by point source ids"
+        )
+    if record.how == "trajectory":
+        told.append("flight lines were told apart by the trajectory, not by point source ids")
+    if set(record.classes) <= {0, 1}:
+        told.append(
+            "no point is classified: open ground was told by single returns, slope and smoothness alone"
+        )
+    return tuple(told)
+
+
+def _limit_m(judged: Sequence[LineJudgement]) -> float | None:
+    """Give the limit on differences of heights that the picture shows: that of the first claim."""
+    limits = (
+        check.limit
+        for judgement in judged
+        for check in judgement.checks
+        if check.quantity == "swath-rmsd" and check.limit is not None
+    )
+    return next(limits, None)
+
+
+def _drawn(record: LinesRecord, number: int, limit_m: float | None) -> list[Drawn]:
+    grids = record.grids
+    if grids is None or not grids.state.size:
+        return []
+    rows, cols = grids.state.shape
+    metres = record.horizontal_unit_m
+    west, north = grids.west * metres, grids.north * metres
+    box_m = (west, north - rows * grids.cell_m, west + cols * grids.cell_m, north)
+    density = draw_density(
+        grids.first_returns, grids.lines, grids.cell_m, box_m, f"lines-{number}-density.png"
+    )
+    if not record.pairs:
+        return [density]
+    difference = draw_difference(
+        grids.difference_m,
+        grids.state,
+        box_m,
+        f"lines-{number}-difference.png",
+        assessed=ASSESSED,
+        limit_m=limit_m,
+    )
+    return [difference, density]
+
+
+def _claim(
+    standard: Standard, claim: Claim, judgement: LineJudgement, context: Context
+) -> dict[str, Any]:
+    label = standard.label if standard.client_file else ""
+    return {
+        "standard": standard.label,
+        "title": standard.full_title,
+        "claimed": dict(claim.keys),
+        "checks": [dict(vars(check)) for check in judgement.checks],
+        "verdict": judgement.verdict,
+        "reason": "; ".join(judgement.reasons) or None,
+        "statement": compose_lines(judgement, context, label),
+    }
+
+
+def open_files(paths: Sequence[Path], name: str, progress: Progress) -> Deliverable:
+    """Open point clouds without a job, as one dataset.
+
+    Raises
+    ------
+    FormatError, ReferenceSystemError
+        A file cannot be read, or declares what cannot be understood.
+    """
+    from accuracy.deliverables import Setting, Survey, open_deliverable
+    from accuracy.residuals import Roles
+
+    return open_deliverable(
+        Setting(name=name, kind="point-cloud"),
+        [(path, path.name) for path in paths],
+        None,
+        Survey(UNKNOWN, (), Roles()),
+        progress,
+    )

@@ -139,7 +139,7 @@ def made_lines(*, fault: float = 0.0, **changed: Any) -> LinesRecord:
             line(1, WEST + 50.0, north=True), line(2, WEST + 110.0, north=False),
             line(3, WEST + 170.0, north=True),
         ),
-        "stray": (Stray(source_id=9, points=14, reason="14 points, no way flown"),),
+        "stray": (Stray(source_id=9, points=14, reason="no way flown"),),
         "pairs": (pair(1, 2, fault=fault), pair(2, 3, fault=-fault)),
         "differences": differences(7800, 0.004, 0.008 + 32.0 * abs(fault)), "expected_rmsd_m": 0.0079,
         "plain": differences(9600, 0.006, 0.044),

@@ -84,7 +84,7 @@ def table_lines(table: Table) -> list[str]:
     widths = [max(len(row[i]) for row in body) for i in range(len(table.heads))]
     lines = [f"  {table.title}", *_wrapped(table.note, "  ", "  ")]
     lines += [
-        "    "
+        "  "
         + "  ".join(
             cell.ljust(width) if i in table.left else cell.rjust(width)
             for i, (cell, width) in enumerate(zip(row, widths, strict=True))

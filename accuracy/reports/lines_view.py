@@ -251,9 +251,9 @@ def _estimate(value: Estimate | None, times: float, decimals: int) -> str:
         return "-"
     text = f"{round(times * value.value, decimals) + 0.0:+.{decimals}f}"
     if value.standard_error is None:
-        return f"{text} ± ?"
+        return f"{text}±?"
     star = "*" if value.significant else ""
-    return f"{text} ± {times * value.standard_error:.{decimals}f}{star}"
+    return f"{text}±{times * value.standard_error:.{decimals}f}{star}"
 
 
 def _trends_table(subject: LinesSubject, pairs: Sequence[PairRecord]) -> Table:
@@ -280,7 +280,7 @@ def _trends_table(subject: LinesSubject, pairs: Sequence[PairRecord]) -> Table:
         "tilts in mm per metre, to the right of and forward on the earlier line; with time in thousandths of "
         f"{a_unit} per minute, in place of forward: in one pair the two cannot be told apart; east and north "
         "in the plane, from slopes and roofs.",
-        ("pair", "shift", "tilt across", "tilt along", "with time", "east", "north", "remark"),
+        ("pair", "shift", "across", "along", "with time", "east", "north", "remark"),
         tuple(map(row, pairs[:MOST_ROWS])),
         frozenset({0, 7}),
         max(len(pairs) - MOST_ROWS, 0),

@@ -1,6 +1,6 @@
 """Plots of flight lines: differences and density over the site, pairs side by side, trends.
 
-Blue is lower, orange is higher. Line tracks have a halo, so that they are seen on any ground.
+Blue is lower, orange is higher.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-#: Dark on the light colours of a picture, whatever the page: not the ink, which turns with it.
-_DARK, _HALO = "#1a1a1c", "#ffffff"
+#: Of tracks: told apart from all colours of the pictures, on a light page as on a dark one.
+_TRACK = "#b5519a"
 _LOOKS = ((BLUE, "o"), (ORANGE, "s"), (GREEN, "D"), (PURPLE, "^"), (INK, "v"), (FAINT, "P"))
 #: Most pairs drawn as bars, and as trends.
 MOST_BARS = 24
@@ -286,12 +286,6 @@ def _map(sheet: Sheet, subject: LinesSubject, record: Mapping[str, Any]) -> Axes
     return axes
 
 
-def _halo(width: float) -> list[Any]:
-    from matplotlib.patheffects import Normal, Stroke
-
-    return [Stroke(linewidth=width, foreground=_HALO), Normal()]
-
-
 def _tracks(axes: Axes, subject: LinesSubject) -> None:
     """Draw the middle of each line with an arrow in the direction of flight, and its number."""
     record = subject.record
@@ -302,15 +296,15 @@ def _tracks(axes: Axes, subject: LinesSubject) -> None:
             [subject.shown(place[i] * record.horizontal_unit_m) for place in line.track]
             for i in (0, 1)
         )
-        axes.plot(x, y, color=_DARK, linewidth=0.8, path_effects=_halo(2.2), zorder=2)
+        axes.plot(x, y, color=_TRACK, linewidth=1.0, zorder=2)
         axes.annotate(
             "",
             (x[-1], y[-1]),
             (x[-2], y[-2]),
             arrowprops={
                 "arrowstyle": "-|>",
-                "color": _DARK,
-                "linewidth": 0.8,
+                "color": _TRACK,
+                "linewidth": 1.0,
                 "shrinkA": 0,
                 "shrinkB": 0,
             },
@@ -321,9 +315,9 @@ def _tracks(axes: Axes, subject: LinesSubject) -> None:
             (x[0], y[0]),
             textcoords="offset points",
             xytext=(3, 3),
-            fontsize=7.5,
-            color=_DARK,
-            path_effects=_halo(2.4),
+            fontsize=8.5,
+            fontweight="bold",
+            color=_TRACK,
             zorder=3,
         )
 
@@ -332,7 +326,7 @@ def _tracks_in_legend(sheet: Sheet, subject: LinesSubject) -> None:
     from matplotlib.lines import Line2D
 
     if any(len(line.track) > 1 for line in subject.record.lines):
-        sheet.add_handle("flight line with its number", Line2D([], [], color=INK, linewidth=0.8))
+        sheet.add_handle("flight line with its number", Line2D([], [], color=_TRACK, linewidth=1.0))
 
 
 def _voids(sheet: Sheet, axes: Axes, subject: LinesSubject) -> None:
@@ -352,7 +346,7 @@ def _voids(sheet: Sheet, axes: Axes, subject: LinesSubject) -> None:
             marker=marker,
             markersize=3.2 if filled else 6.5,
             markerfacecolor="none" if filled else ORANGE,
-            markeredgecolor=ORANGE if filled else _HALO,
+            markeredgecolor=ORANGE if filled else "#ffffff",
             markeredgewidth=0.6,
             label=f"{label} (n = {len(its)})",
             rasterized=heavy(len(its)),

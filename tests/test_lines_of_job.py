@@ -1,0 +1,147 @@
+"""From an analysis to what is claimed: spacing, units, reasons, and which quantity is which."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from made_lines import differences, made_dataset, made_lines
+
+from accuracy.deliverables import Setting
+from accuracy.errors import ReferenceSystemError
+from accuracy.flightlines.records import Coverage, Differences, Duplicates
+from accuracy.georeferencing.record import UNKNOWN, Reference
+from accuracy.georeferencing.reference import declared
+from accuracy.job.sections import Claim
+from accuracy.lines_of_job import Asked, _design, _units, merged
+from accuracy.standards.judge import line_values
+from accuracy.standards.library import QUANTITIES, load_standard
+from accuracy.units import LengthUnit
+
+
+def item(design_anps_m: float | None = None) -> Any:
+    """Stand in for a deliverable whose job states a spacing."""
+    return SimpleNamespace(
+        setting=Setting(name="c", kind="point-cloud", design_anps_m=design_anps_m)
+    )
+
+
+def test_every_quantity_of_the_documents_is_measured() -> None:
+    """Each name in the library has a value, in metres, shares, counts and points per square metre."""
+    record = made_lines()
+    values = line_values(record)
+    assert set(values) == set(QUANTITIES)
+    told = {name: (value.value, value.n) for name, value in values.items()}
+    assert told["swath-rmsd"] == (record.differences.rmsd_m, 7800)
+    assert told["precision-rmsd"] == (0.031, 930)
+    assert told["precision-max"] == (0.052, 930)
+    assert told["density-single-swath"] == (76.4, 3)
+    assert told["density-aggregate"] == (112.0, 3)
+    assert told["voids-open"] == (1.0, 2)
+    assert told["distribution-share"] == (0.9987, 81_000)
+    assert told["overlap-least"] == (28.0, 2)
+
+
+def test_the_worst_pair_is_found_whatever_its_sign() -> None:
+    """A mean of -0.05 m is larger than one of +0.02 m; a pair of few cells does not count."""
+    first, second = made_lines().pairs
+    record = made_lines(
+        pairs=(
+            replace(first, differences=differences(500, -0.05, 0.01)),
+            replace(second, differences=differences(500, 0.02, 0.01)),
+            replace(second, differences=differences(29, 0.9, 0.01)),
+        )
+    )
+    values = line_values(record)
+    assert values["pair-mean-largest"].value == 0.05
+    assert values["pair-mean-largest"].n == 2
+
+
+@pytest.mark.parametrize(
+    ("changed", "quantity", "why"),
+    [
+        ({"pairs": ()}, "swath-rmsd", "no two flight lines overlap"),
+        ({"pairs": (), "how": "all-points"}, "swath-rmsd", "cannot be told apart"),
+        ({"how": "all-points"}, "density-single-swath", "cannot be told apart"),
+        ({"how": "all-points"}, "voids-open", "cannot be told apart"),
+        ({"differences": Differences(n=0)}, "swath-max", "no shared cell is smooth"),
+        ({"literal_cell_m": None, "within": ()}, "precision-rmsd", "not made of whole cells"),
+        ({"within": ()}, "precision-max", "no smooth cell"),
+        ({"coverage": Coverage()}, "voids-open", "no spacing"),
+        (
+            {"coverage": Coverage(anps_m=0.1, distribution=0.99, distribution_cells=9)},
+            "distribution-share",
+            "no design spacing",
+        ),
+    ],
+)
+def test_what_cannot_be_measured_says_why(changed: Any, quantity: str, why: str) -> None:
+    """No value, or none that proves anything, and a reason for people."""
+    value = line_values(made_lines(**changed))[quantity]
+    assert value.value is None
+    assert why in value.why
+
+
+def test_duplicates_are_whole_points() -> None:
+    """An estimate of 12.4 points is shown as 12 of those compared."""
+    record = made_lines(duplicates=Duplicates(surplus=12.4, sampled=0.1, surplus_error=3.0))
+    assert line_values(record)["duplicate-points"].value == 12.0
+    assert line_values(record)["duplicate-points"].n == 361_300
+
+
+def test_the_spacing_asked_for_wins() -> None:
+    """As stated, else the dataset's, else the claim's, else none."""
+    lbs = load_standard("usgs-lbs-2025a")
+    claims = [(lbs, Claim(dataset="c", standard="usgs-lbs-2025a", quality_level="QL2"))]
+    assert _design(item(0.2), claims, Asked(design_anps_m=0.1)) == (0.1, "as stated")
+    assert _design(item(0.2), claims, Asked()) == (0.2, "of the dataset")
+    assert _design(item(), claims, Asked()) == (0.71, "of the claim by usgs-lbs-2025a")
+    assert _design(item(), [], Asked()) == (None, "none stated")
+
+
+def test_what_the_command_line_says_wins_over_the_job() -> None:
+    """Key by key."""
+    both = merged(Asked(cell_m=0.5), Asked(cell_m=2.0, design_anps_m=0.3))
+    assert both == Asked(cell_m=0.5, design_anps_m=0.3)
+
+
+def test_units_are_those_declared() -> None:
+    """US survey feet in plane and height; of a system without heights, the plane's are taken and told."""
+    feet = declared("EPSG:6576+6360")
+    (across, up), findings, blocked = _units(feet, None, "c")
+    assert across == up == 1200 / 3937
+    assert (findings, blocked) == ([], ())
+    flat = declared("EPSG:6341")
+    (across, up), findings, blocked = _units(flat, None, "c")
+    assert (across, up, blocked) == (1.0, 1.0, ())
+    assert [finding.code for finding in findings] == ["lines-unit-assumed"]
+
+
+def test_without_a_unit_nothing_is_stated() -> None:
+    """Taken as metres for people to look at, and every claim is blocked; unless somebody states the unit."""
+    units, findings, blocked = _units(UNKNOWN, None, "c")
+    assert units == (1.0, 1.0)
+    assert blocked
+    assert findings
+    assert _units(UNKNOWN, LengthUnit.FOOT, "c") == ((0.3048, 0.3048), [], ())
+
+
+def test_degrees_are_refused() -> None:
+    """No cell of a grid in degrees is square."""
+    with pytest.raises(ReferenceSystemError, match="geographic"):
+        _units(Reference("x", horizontal_kind="geographic"), None, "c")
+
+
+def test_what_was_assumed_stands_in_the_statement() -> None:
+    """Lines told by time, and unclassified points, are said in every statement."""
+    found = made_dataset(how="time", classes={1: 9})
+    (claim,) = found.data["claims"]
+    assert "Remark: " not in claim["statement"].replace("Remark: usgs", "")
+    from accuracy.lines_of_job import _warnings
+
+    told = _warnings(made_lines(how="time", classes={1: 9}), ())
+    assert any("gaps in time" in text for text in told)
+    assert any("no point is classified" in text for text in told)
+    assert _warnings(made_lines(), ()) == ()

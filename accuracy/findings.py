@@ -170,6 +170,16 @@ CODES: Mapping[str, str] = MappingProxyType(
         "trajectory-speed": "a trajectory jumps, or shows impossible speeds",
         "trajectory-lines": "the headings of the flight lines leave errors undetected",
         "trajectory-attitude": "roll, pitch or heading cannot be right",
+        # lines: flight line against flight line
+        "lines-anps-measured": "voids and distribution were judged with the measured spacing",
+        "lines-by-time": "flight lines were not told by point source ids",
+        "lines-duplicates": "points are stored twice",
+        "lines-gap": "a flight line pauses",
+        "lines-literal": "the literal raster formula could not be computed",
+        "lines-none-shared": "no two flight lines can be compared",
+        "lines-order": "points are not stored in order of time",
+        "lines-stray": "points that belong to no flight line",
+        "lines-untimed": "points without a time",
         # claims: what the standard makes of it
         "claim-limit-exceeded": "the limit was exceeded although no statement is possible",
         "claim-too-few-points": "fewer points than the document requires",

@@ -170,7 +170,16 @@ CODES: Mapping[str, str] = MappingProxyType(
         "trajectory-speed": "a trajectory jumps, or shows impossible speeds",
         "trajectory-lines": "the headings of the flight lines leave errors undetected",
         "trajectory-attitude": "roll, pitch or heading cannot be right",
-        # flight lines: what was assumed to compare them
+        # lines: flight line against flight line
+        "lines-anps-measured": "voids and distribution were judged with the measured spacing",
+        "lines-by-time": "flight lines were not told by point source ids",
+        "lines-duplicates": "points are stored twice",
+        "lines-gap": "a flight line pauses",
+        "lines-literal": "the literal raster formula could not be computed",
+        "lines-none-shared": "no two flight lines can be compared",
+        "lines-order": "points are not stored in order of time",
+        "lines-stray": "points that belong to no flight line",
+        "lines-untimed": "points without a time",
         "lines-unit-assumed": "lengths of a cloud without a declared unit were taken as metres",
         # claims: what the standard makes of it
         "claim-limit-exceeded": "the limit was exceeded although no statement is possible",

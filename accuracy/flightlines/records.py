@@ -268,8 +268,9 @@ class PairRecord:
 class SiteTrends:
     """What all pairs say together: errors that turn with the aircraft or change with time.
 
-    dz = drift (t_later - t_earlier) + tilt (x_later - x_earlier) + line offsets are not estimated beside, so
-    an offset of one line alone shows in its pairs, not here. x is metres to the right of each own flight.
+    dz = drift (t_later - t_earlier) + roll (x_later - x_earlier), by least squares over the assessed cells of all
+    pairs; x is metres to the right of each line's own flight. None where fewer than five blocks carry them. An
+    error of one line alone shows in its pairs, not here.
 
     Attributes
     ----------
@@ -278,7 +279,8 @@ class SiteTrends:
     roll_rad : Estimate or None
         Metres up per metre to the right of flight, of every line alike (a roll of +e lowers the right: -e).
     shift_m : Estimate or None
-        What remains, later minus earlier.
+        A constant, later minus earlier, where it is estimated beside the two; lines at equal intervals of time
+        hardly tell it from a drift, which its standard error then shows.
     correlation : float or None
         Between drift and roll; beyond 0.95 they cannot be told apart.
     cells, blocks : int
@@ -302,7 +304,8 @@ class WithinPart:
     part : {"all", "left", "centre", "right"}
         Seen in the direction of flight.
     literal_cells : int
-        Smooth cells of ``CEILING(ANPS) x 2`` with all eight neighbours.
+        Smooth cells of ``CEILING(ANPS) x 2`` with all eight neighbours, the literal slope within the limit too:
+        areas to be sampled are open and hard.
     literal_rmsd_m, literal_mean_m, literal_min_m, literal_max_m : float or None
         Of range - (slope x cell x 1.414), signed, single returns (LBS 2025 rev. A). Range is largest minus
         smallest height: it grows with the number of points and is no standard deviation.

@@ -52,6 +52,7 @@ LAYER_OF = {
     "point_source_id": 64,
     "gps_time": 128,
     "return_number": 0,  # always comes along with x and y
+    "number_of_returns": 0,
 }
 SCANNED = tuple(LAYER_OF)
 
@@ -328,7 +329,9 @@ class LasCloud:
         if not old:
             angle *= np.float32(0.006)
         timed = of("gps_time")
-        returns = of("return_number")["returns"] & (0x07 if old else 0x0F)
+        bits_of_return, largest = (3, 0x07) if old else (4, 0x0F)
+        returns = of("return_number")["returns"] & largest
+        count = (of("number_of_returns")["returns"] >> bits_of_return) & largest
         return PointBatch(
             grid=self.grid,
             x=records["x"].astype(np.int64),
@@ -346,6 +349,7 @@ class LasCloud:
             ),
             scan_angle_deg=angle,
             return_number=returns.astype(np.uint8),
+            number_of_returns=count.astype(np.uint8),
         )
 
 

@@ -173,11 +173,13 @@ CODES: Mapping[str, str] = MappingProxyType(
         # lines: flight line against flight line
         "lines-anps-measured": "voids and distribution were judged with the measured spacing",
         "lines-by-time": "flight lines were not told by point source ids",
+        "lines-drift": "heights of the flight lines change with time",
         "lines-duplicates": "points are stored twice",
         "lines-gap": "a flight line pauses",
         "lines-literal": "the literal raster formula could not be computed",
         "lines-none-shared": "no two flight lines can be compared",
         "lines-order": "points are not stored in order of time",
+        "lines-roll": "every flight line is tilted across its flight",
         "lines-stray": "points that belong to no flight line",
         "lines-untimed": "points without a time",
         "lines-unit-assumed": "lengths of a cloud without a declared unit were taken as metres",
@@ -194,6 +196,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "claim-vegetated-few": "too few or no vegetated points where the document reports them",
         "claim-no-residuals": "no residuals of the kind the claim is about",
         "claim-lines-remarked": "what a document wants of flight lines without letting it decide is not kept",
+        "claim-lines-literal": "the literal formula of a document is beyond its limit, the scatter is not",
         "claim-lines-one-pair": "one pair of flight lines is beyond the limit that all together keep",
         # compare: two runs on the same checkpoints
         "compare-checkpoint-lost": "checkpoints of the first run are not judged in a later one",

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from accuracy.findings import Finding, Severity
 from accuracy.standards.judge import LineCheck, LineJudgement
 from accuracy.standards.judge.lines import UNIT_WORDS, texts
+from accuracy.standards.library.line_rules import counted
 from accuracy.statement import CAUTIONS, VERIFICATION, Context
 
 #: What a statement on flight lines does not say, beside the cautions of every statement.
@@ -90,7 +91,7 @@ def said(check: LineCheck, context: Context) -> str:
     value, limit = texts(check, context.display_unit.metres)
     in_lengths = f" {context.display_unit.print_name}"
     unit = in_lengths if check.kind == "length" else UNIT_WORDS[check.kind]
-    behind = "" if check.kind == "count" else f" ({check.n} {check.counted})"
+    behind = "" if check.kind == "count" else f" ({counted(check.n, check.counted)})"
     if limit is None:
         return f"{value}{unit}{behind}, as found"
     if check.operator == ">=":

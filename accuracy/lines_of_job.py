@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+import numpy as np
 
 from accuracy.deliverables import Deliverable
 from accuracy.errors import JobError, ReferenceSystemError
@@ -27,9 +30,13 @@ from accuracy.standards.judge import (
 )
 from accuracy.standards.library import Standard
 from accuracy.statement import Context
+from accuracy.stats import show
 from accuracy.units import LengthUnit
 
 Progress = Callable[[str], None]
+
+#: Rows of a raster that are looked at together.
+_STRIP = 512
 
 
 @dataclass(frozen=True)
@@ -262,10 +269,12 @@ def judged_lines(
         for standard, claim in claims
         if (judgement := judge_lines(standard, claim.keys, evidence)) is not None
     ]
-    drawn = _drawn(record, number, _limit_m([judgement for _, _, judgement in judged]))
+    grids = None if record.grids is None else without_margin(record.grids)
+    drawn = _drawn(record, grids, number, _limit_m([judgement for _, _, judgement in judged]))
     told = (
         *findings,
         *record.findings,
+        *common_errors(record),
         *(finding for _, _, judgement in judged for finding in judgement.findings),
     )
     bare = record.to_dict()
@@ -290,7 +299,7 @@ def judged_lines(
         data=data,
         findings=tuple(replace(finding, dataset=context.dataset) for finding in told),
         pictures={picture.record["file"]: picture.picture for picture in drawn},
-        grids=record.grids,
+        grids=grids,
         reference=reference,
         verdicts=tuple(judgement.verdict for _, _, judgement in judged),
     )
@@ -366,7 +375,11 @@ def _settings(
 
 def _warnings(record: LinesRecord, findings: Sequence[Finding]) -> tuple[str, ...]:
     """Give what every statement on these lines must carry."""
-    told = [f.message for f in findings if f.severity is not Severity.NOTE]
+    told = [
+        finding.message
+        for finding in (*findings, *record.findings, *common_errors(record))
+        if finding.severity is not Severity.NOTE
+    ]
     if record.how == "time":
         told.append(
             "flight lines were told apart by gaps in time and turns, not by point source ids"
@@ -380,6 +393,47 @@ def _warnings(record: LinesRecord, findings: Sequence[Finding]) -> tuple[str, ..
     return tuple(told)
 
 
+def common_errors(record: LinesRecord) -> tuple[Finding, ...]:
+    """Tell what all lines have in common, where it is larger than chance and than the noise of a plane."""
+    noise_m, trends = record.expected_rmsd_m, record.trends
+    widths = [line.width_m for line in record.lines if line.width_m is not None]
+    times = [t for line in record.lines for t in (line.start_s, line.end_s) if t is not None]
+    found = []
+    roll, drift = trends.roll_rad, trends.drift_m_s
+    apart = trends.correlation is None or abs(trends.correlation) <= 0.95
+    if noise_m is not None and roll is not None and roll.significant and widths:
+        edge_m = abs(roll.value) * max(widths) / 2.0
+        if edge_m > noise_m:
+            found.append(
+                Finding(
+                    "lines-roll",
+                    Severity.WARNING,
+                    f"every line {'rises' if roll.value > 0 else 'falls'} to the right of its flight by "
+                    f"{1000 * abs(roll.value):.2f} mm per m, {show(edge_m)} m at the edge of the swath: as a "
+                    f"roll error of {-math.degrees(roll.value):+.4f} degrees does"
+                    + ("" if apart else ", or a drift, which these lines do not tell from it"),
+                    component="all",
+                    evidence={"roll_deg": -math.degrees(roll.value), "edge_m": edge_m},
+                    remedy="look at boresight and roll before anything else; horizontal positions suffer, too",
+                )
+            )
+    if noise_m is not None and drift is not None and drift.significant and apart and times:
+        whole_m = abs(drift.value) * (max(times) - min(times))
+        if whole_m > noise_m:
+            found.append(
+                Finding(
+                    "lines-drift",
+                    Severity.WARNING,
+                    f"heights change with time by {60_000 * drift.value:+.2f} mm per minute, {show(whole_m)} m "
+                    "from the first line to the last",
+                    component="vertical",
+                    evidence={"drift_m_s": drift.value, "whole_m": whole_m},
+                    remedy="look at the trajectory and its base",
+                )
+            )
+    return tuple(found)
+
+
 def _limit_m(judged: Sequence[LineJudgement]) -> float | None:
     """Give the limit on differences of heights that the picture shows: that of the first claim."""
     limits = (
@@ -391,9 +445,33 @@ def _limit_m(judged: Sequence[LineJudgement]) -> float | None:
     return next(limits, None)
 
 
-def _drawn(record: LinesRecord, number: int, limit_m: float | None) -> list[Drawn]:
-    grids = record.grids
-    if grids is None or not grids.state.size:
+def without_margin(grids: Grids) -> Grids | None:
+    """Cut off rows and columns outside all lines; None where there are only such."""
+    rows, cols = grids.lines.shape
+    used_rows, used_cols = np.zeros(rows, bool), np.zeros(cols, bool)
+    for row in range(0, rows, _STRIP):
+        strip = np.asarray(grids.lines[row : row + _STRIP]) > 0
+        used_rows[row : row + _STRIP] = strip.any(axis=1)
+        used_cols |= strip.any(axis=0)
+    if not used_rows.any():
+        return None
+    (down,), (over,) = used_rows.nonzero(), used_cols.nonzero()
+    part = slice(down[0], down[-1] + 1), slice(over[0], over[-1] + 1)
+    return replace(
+        grids,
+        west=grids.west + float(over[0]) * grids.cell,
+        north=grids.north - float(down[0]) * grids.cell,
+        difference_m=grids.difference_m[part],
+        state=grids.state[part],
+        lines=grids.lines[part],
+        first_returns=grids.first_returns[part],
+    )
+
+
+def _drawn(
+    record: LinesRecord, grids: Grids | None, number: int, limit_m: float | None
+) -> list[Drawn]:
+    if grids is None:
         return []
     rows, cols = grids.state.shape
     metres = record.horizontal_unit_m

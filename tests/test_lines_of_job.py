@@ -44,6 +44,46 @@ def test_every_quantity_of_the_documents_is_measured() -> None:
     assert told["overlap-least"] == (28.0, 2)
 
 
+def test_an_error_common_to_all_lines_is_told_with_its_size() -> None:
+    """A tilt of 0.6 mm per m is 27 mm at the edge of a swath of 90 m, and a roll of 0.0344 degrees."""
+    from accuracy.flightlines.records import Estimate, SiteTrends
+    from accuracy.lines_of_job import common_errors
+
+    (found,) = common_errors(made_lines(fault=0.0012))
+    assert found.code == "lines-roll"
+    assert "rises to the right of its flight by 0.60 mm per m, 0.027 m at the edge" in found.message
+    assert "-0.0344 degrees" in found.message  # atan(0.000601), in degrees
+    drift = SiteTrends(
+        cells=900,
+        blocks=20,
+        drift_m_s=Estimate(value=0.0002, standard_error=0.00001),
+        correlation=0.1,
+    )
+    (found,) = common_errors(made_lines(trends=drift))
+    assert "+12.00 mm per minute, 0.030 m from the first line to the last" in found.message  # 152 s
+    assert common_errors(made_lines()) == ()
+    both = replace(drift, correlation=0.99)
+    assert common_errors(made_lines(trends=both)) == ()
+
+
+def test_margins_without_lines_are_cut_off() -> None:
+    """Corner and cells of what is left, against the indices of the first and last cell with points."""
+    import numpy as np
+    from made_lines import SOUTH, WEST, grids
+
+    from accuracy.lines_of_job import without_margin
+
+    whole = grids()
+    lines = np.zeros_like(whole.lines)
+    lines[10:31, 5:8] = 1
+    part = without_margin(replace(whole, lines=lines))
+    assert part is not None
+    assert (part.west, part.north) == (WEST + 5.0, SOUTH + 160.0 - 10.0)
+    assert part.lines.shape == (21, 3)
+    assert np.array_equal(part.first_returns, whole.first_returns[10:31, 5:8])
+    assert without_margin(replace(whole, lines=np.zeros_like(lines))) is None
+
+
 def test_the_worst_pair_is_found_whatever_its_sign() -> None:
     """A mean of -0.05 m is larger than one of +0.02 m; a pair of few cells does not count."""
     first, second = made_lines().pairs

@@ -25,6 +25,7 @@ from accuracy.reports.words import length, printable
 from accuracy.result import Result
 from accuracy.standards.judge import LineCheck
 from accuracy.standards.judge.lines import UNIT_WORDS, texts
+from accuracy.standards.library.line_rules import counted
 from accuracy.units import LengthUnit, from_metres
 
 #: Rows of a table that views show; the record has all.
@@ -459,7 +460,7 @@ def _order(record: LinesRecord) -> Iterator[tuple[str, str]]:
 
 def check_row(check: LineCheck, unit: LengthUnit) -> tuple[str, str, str, str]:
     """Give a check as cells: value, sign, limit (both with their unit), and what stands behind it."""
-    behind = "" if check.kind == "count" else f"{check.n} {check.counted}"
+    behind = "" if check.kind == "count" else counted(check.n, check.counted)
     if check.value is None:
         return "no value", "", "", behind
     value, limit = texts(check, unit.metres)

@@ -20,6 +20,7 @@ SOUND = {
     "pair-mean-largest": LineValue(0.02, 3),
     "precision-rmsd": LineValue(0.02, 400),
     "precision-max": LineValue(0.025, 400),
+    "precision-thickness": LineValue(0.012, 1600),
     "density-single-swath": LineValue(30.0, 4),
     "density-aggregate": LineValue(61.0, 4),
     "voids-open": LineValue(0, 0),
@@ -74,7 +75,7 @@ def test_the_limit_itself_is_kept_and_the_next_number_is_not(quantity: str, limi
 
 def test_thin_evidence_gives_no_statement_and_tells_what_was_exceeded() -> None:
     """99 cells are fewer than the about 100 of LBS; the value beyond the limit is a finding."""
-    found = judged(precision_rmsd=LineValue(0.09, 99))
+    found = judged(precision_rmsd=LineValue(0.09, 99), precision_thickness=LineValue(0.08, 400))
     assert found.verdict == "no-statement"
     assert "99 cells, at least 100 wanted" in found.reasons[0]
     assert [finding.code for finding in found.findings] == ["claim-limit-exceeded"]
@@ -83,12 +84,22 @@ def test_thin_evidence_gives_no_statement_and_tells_what_was_exceeded() -> None:
 def test_where_a_document_names_no_number_thirty_cells_are_wanted() -> None:
     """29 cells prove nothing, 30 do; told as common practice."""
     few = judged(
-        "asprs-2024", {"vertical_class_cm": 5.0}, precision_max=LineValue(0.01, 29),
-        swath_rmsd=LineValue(0.01, 30), swath_max=LineValue(0.01, 30),
+        "asprs-2024", {"vertical_class_cm": 5.0},
+        swath_rmsd=LineValue(0.01, 29), swath_max=LineValue(0.01, 30),
     )  # fmt: skip
     assert few.verdict == "no-statement"
-    assert [check.verdict for check in few.checks] == ["no-statement", "passes", "passes"]
+    assert [check.verdict for check in few.checks] == ["reported", "no-statement", "passes"]
     assert "common practice, no source" in few.reasons[0]
+
+
+def test_what_is_measured_in_an_unknown_way_does_not_decide() -> None:
+    """ASPRS limits a within-swath difference whose measurement was not read: remarked, never a failure."""
+    found = judged("asprs-2024", {"vertical_class_cm": 5.0}, precision_max=LineValue(0.07, 900))
+    assert found.verdict == "passes"
+    assert {finding.code for finding in found.findings} == {
+        "claim-lines-remarked",
+        "claim-lines-literal",
+    }
 
 
 def test_a_broken_limit_wins_over_a_missing_statement() -> None:
@@ -132,6 +143,15 @@ def test_an_average_does_not_hide_one_bad_pair() -> None:
     found = judged(pair_rmsd_largest=LineValue(0.11, 3))
     assert found.verdict == "passes"
     assert [finding.code for finding in found.findings] == ["claim-lines-one-pair"]
+
+
+def test_a_literal_formula_that_parts_from_sense_is_told() -> None:
+    """Range less slope is beyond the limit, the scatter within: the claim fails, and it is said why."""
+    found = judged(precision_rmsd=LineValue(0.063, 1891))
+    assert found.verdict == "fails"
+    assert [finding.code for finding in found.findings] == ["claim-lines-literal"]
+    both = judged(precision_rmsd=LineValue(0.2, 900), precision_thickness=LineValue(0.07, 900))
+    assert both.findings == ()
 
 
 def test_numbers_from_memory_are_told() -> None:

@@ -71,9 +71,14 @@ def _within(record: LinesRecord) -> dict[str, LineValue]:
         why = "the cell of the document is not made of whole cells of the analysis"
     else:
         why = "no smooth cell of single returns has smooth cells all around it"
+    thickness = _none("no cell is smooth, hard and gently sloping")
+    if whole is not None and whole.plane_cells:
+        thickness = LineValue(whole.plane_rms_m, whole.plane_cells)
     if whole is None or not whole.literal_cells:
-        return dict.fromkeys(("precision-rmsd", "precision-max"), _none(why))
+        bare = dict.fromkeys(("precision-rmsd", "precision-max"), _none(why))
+        return {**bare, "precision-thickness": thickness}
     return {
+        "precision-thickness": thickness,
         "precision-rmsd": LineValue(whole.literal_rmsd_m, whole.literal_cells),
         "precision-max": LineValue(whole.literal_max_m, whole.literal_cells),
     }

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from accuracy.findings import Finding, Severity
 from accuracy.standards.judge.records import Verdict
 from accuracy.standards.library import LineOperator, LineRule, Standard
+from accuracy.standards.library.line_rules import counted as counted_words
 from accuracy.stats import show, show_both, within
 
 #: Fewest cells for a statement where the document names no number: then an RMSD is known to 13 %.
@@ -144,7 +145,12 @@ def judge_lines(
         verdict=verdict,
         findings=(),
     )
-    findings = (*_not_kept(judgement), *_unverified(judgement), *_one_pair(judgement, evidence))
+    findings = (
+        *_not_kept(judgement),
+        *_unverified(judgement),
+        *_one_pair(judgement, evidence),
+        *_literal_alone(judgement, evidence),
+    )
     return replace(judgement, findings=findings)
 
 
@@ -219,7 +225,7 @@ def _reason(
     least = rule.at_least or (LEAST_CELLS if counted == "cells" else 0)
     if found.n < least:
         whose = rule.cite if rule.at_least else "common practice, no source"
-        return f"{found.n} {counted}, at least {least} wanted ({whose})"
+        return f"{counted_words(found.n, counted)}, at least {least} wanted ({whose})"
     if rule.confirm and passes is False:
         return (
             f"{show(found.value, decimals=0)} found; whether they are accepted depends on their causes, "
@@ -302,3 +308,24 @@ def _one_pair(judgement: LineJudgement, evidence: LineEvidence) -> Iterator[Find
         f"RMSD is {value} m",
         "look at that pair in the table and in the picture",
     )
+
+
+def _literal_alone(judgement: LineJudgement, evidence: LineEvidence) -> Iterator[Finding]:
+    """Tell a literal formula beyond its limit where the points lie within it about planes."""
+    thickness = evidence.values.get("precision-thickness")
+    if thickness is None or thickness.value is None:
+        return
+    for check in judgement.checks:
+        if not check.quantity.startswith("precision-") or check.quantity == "precision-thickness":
+            continue
+        if check.passes is not False or check.limit is None:
+            continue
+        if keeps(thickness.value, check.limit, check.operator or "<="):
+            yield _finding(
+                judgement,
+                "claim-lines-literal",
+                f"{_words(check)}, and the points scatter by {show(thickness.value)} m about planes: the "
+                "formula takes a range, which grows with the number of points, and subtracts a slope, which "
+                "plants and edges beside a cell make too large",
+                "look at the table of precision; agree with the client which measure counts",
+            )

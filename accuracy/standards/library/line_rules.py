@@ -38,6 +38,17 @@ class Quantity:
     what: str
 
 
+def counted(n: int, what: str) -> str:
+    """Say how many, in the singular where it is one.
+
+    Examples
+    --------
+    >>> counted(1, "pairs"), counted(2, "lines")
+    ('1 pair', '2 lines')
+    """
+    return f"{n} {what[:-1] if n == 1 else what}"
+
+
 #: Quantities a rule may name.
 QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
     {
@@ -52,6 +63,9 @@ QUANTITIES: Mapping[str, Quantity] = MappingProxyType(
         ),
         "precision-max": Quantity(
             "length", "cells", "largest slope-corrected range in a cell of one line"
+        ),
+        "precision-thickness": Quantity(
+            "length", "cells", "standard deviation about planes in hard cells of one line"
         ),
         "density-single-swath": Quantity(
             "density", "lines", "first returns per square metre of single lines, usable centre"

@@ -247,14 +247,21 @@ def _pairs_table(subject: LinesSubject, pairs: Sequence[PairRecord]) -> Table:
 
 
 def _estimate(value: Estimate | None, times: float, decimals: int) -> str:
-    """Show an estimate with its standard error; a star where it exceeds three of them."""
+    """Show an estimate with its standard error; a star where it exceeds three of them.
+
+    Up to two decimals more where the standard error would be shown as nothing.
+    """
     if value is None:
         return "-"
-    text = f"{round(times * value.value, decimals) + 0.0:+.{decimals}f}"
-    if value.standard_error is None:
-        return f"{text}±?"
+    error = value.standard_error
+    if error is None:
+        return f"{round(times * value.value, decimals) + 0.0:+.{decimals}f}±?"
+    most = decimals + 2
+    while decimals < most and round(times * error, decimals) == 0.0:
+        decimals += 1
     star = "*" if value.significant else ""
-    return f"{text}±{times * value.standard_error:.{decimals}f}{star}"
+    text = f"{round(times * value.value, decimals) + 0.0:+.{decimals}f}"
+    return f"{text}±{times * error:.{decimals}f}{star}"
 
 
 def _trends_table(subject: LinesSubject, pairs: Sequence[PairRecord]) -> Table:
@@ -395,7 +402,7 @@ def _site(subject: LinesSubject) -> Iterator[tuple[str, str]]:
         yield (
             "all lines alike",
             f"tilt to the right of flight {_estimate(trends.roll_rad, 1000.0, 2)} mm per m, a roll of "
-            f"{-degrees + 0.0:+.4f} degrees",
+            f"{round(-degrees, 4) + 0.0:+.4f} degrees",
         )
     if trends.drift_m_s is not None:
         thousandths = 60_000.0 * subject.shown(1.0)

@@ -18,6 +18,7 @@ from accuracy.lines_record import lines_schema
 from accuracy.result import read_result
 from accuracy.simulation.demo import build_demo
 
+ROOT = Path(__file__).resolve().parents[2]
 CLAIM = "asprs-2014:vertical_class_cm=10"
 
 
@@ -85,6 +86,14 @@ def test_a_job_without_its_checkpoints(
     ]
     assert record == record_of(tmp_path / "out")
     assert code in (0, 1)
+    readme = (ROOT / "README.md").read_text("utf-8")
+    shown = readme.split("<!-- from accuracy lines, compared by a test -->\n```\n")[1].split("```")[
+        0
+    ]
+    made = iter((tmp_path / "out" / "summary.txt").read_text("utf-8").splitlines())
+    for line in shown.splitlines():
+        if line.strip() != "...":
+            assert any(line == other for other in made), line
 
 
 def test_with_workers_it_is_the_same(clouds: list[str], tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from accuracy.flightlines.lattice import Lattice
 from accuracy.flightlines.planes import Planes
 from accuracy.flightlines.records import (
     LEFT_OUT,
+    Estimate,
     LinesSettings,
     Offset,
     PairKind,
@@ -20,7 +22,7 @@ from accuracy.flightlines.records import (
     SiteTrends,
     Trends,
 )
-from accuracy.flightlines.regression import Products
+from accuracy.flightlines.regression import FEWEST_BLOCKS, Products
 from accuracy.flightlines.spread import Spread
 from accuracy.flightlines.swaths import Swath, ring_of
 
@@ -81,7 +83,7 @@ class PairSums:
         self.spread, self.plain = Spread(), Spread()
         self.expected = 0.0
         self.left_out = np.zeros(len(_REASONS), np.int64)
-        self.trends = Products(4)  # across, along, time, difference
+        self.trends = Products(6)  # across, along, -east slope, -north slope, time, difference
         self.offsets = Products(5)  # across, along, -east slope, -north slope, difference
         self.slope_noise = np.zeros((2, 2))
         bins = earlier.across.shape[1]
@@ -102,16 +104,22 @@ class PairSums:
         good = np.flatnonzero(shared.assessed)
         self.spread.see(shared.difference[good], x[good], y[good])
         self.expected += float(shared.variance[good].sum())
-        self.trends.see(stretch[good], (v[good], u[good], time_s[good], shared.difference[good]))
-        good = np.flatnonzero(shared.sloping)
-        less = np.zeros((len(good), 6, 6))
-        xx, xy, yy = (errors[good] for errors in shared.slope_errors)
+        columns = (v, u, -shared.east, -shared.north)
+        less = np.zeros((len(x), 7, 7))
+        xx, xy, yy = shared.slope_errors
         less[:, 3, 3], less[:, 4, 4] = xx, yy
         less[:, 3, 4] = less[:, 4, 3] = xy
-        self.slope_noise += [[xx.sum(), xy.sum()], [xy.sum(), yy.sum()]]
-        east, north = -shared.east[good], -shared.north[good]
+        self.trends.see(
+            stretch[good],
+            [values[good] for values in (*columns, time_s, shared.difference)],
+            less[good],
+        )
+        good = np.flatnonzero(shared.sloping)
+        self.slope_noise += less[good].sum(axis=0)[3:5, 3:5]
         self.offsets.see(
-            stretch[good], (v[good], u[good], east, north, shared.difference[good]), less
+            stretch[good],
+            [values[good] for values in (*columns, shared.difference)],
+            less[good, :6, :6],
         )
         return stretch
 
@@ -136,7 +144,7 @@ class PairSums:
         def stored(place: Place) -> Place:
             return ((place[0] + origin[0]) / scale, (place[1] + origin[1]) / scale)
 
-        n = self.spread.n
+        n, offset = self.spread.n, self._offset()
         return PairRecord(
             earlier=numbers[0],
             later=numbers[1],
@@ -144,8 +152,8 @@ class PairSums:
             differences=self.spread.differences(),
             expected_rmsd_m=math.sqrt(self.expected / n) if n else None,
             plain=self.plain.differences(),
-            trends=self._trends(timed=timed),
-            offset=self._offset(),
+            trends=self._trends(offset, timed=timed),
+            offset=offset,
             left_out={
                 name: int(count) for name, count in zip(_REASONS, self.left_out, strict=True)
             },
@@ -159,67 +167,86 @@ class PairSums:
             ),
         )
 
-    def _trends(self, *, timed: bool) -> Trends | None:
-        fit = self.trends.fit((1, 2), 4) if self.trends.cells >= ASSESSED_FEWEST else None
+    def _trends(self, offset: Offset | None, *, timed: bool) -> Trends | None:
+        """Fit tilts; where a horizontal offset is known, it is held apart from them by the slopes."""
+        combined: list[tuple[float, ...]] = []
+        if offset is not None and offset.identified == "both":
+            combined = [(0, 0, 0, 1, 0, 0, 0), (0, 0, 0, 0, 1, 0, 0)]
+        elif offset is not None and offset.best_direction_deg is not None:
+            best = math.radians(offset.best_direction_deg)
+            combined = [(0, 0, 0, math.sin(best), math.cos(best), 0, 0)]
+        fit = None
+        if self.trends.cells >= ASSESSED_FEWEST:
+            fit = self.trends.fit((1, 2), 6, combined=combined)
+            if fit is None:
+                combined = []
+                fit = self.trends.fit((1, 2), 6)
         if fit is None:
             return None
         total = self.trends.total()
-        n = total[0, 0]
-        middle = (total[0, 1] / n, total[0, 2] / n)
-        by_time = self.trends.fit((1, 3), 4) if timed else None
-        cov = total / n - np.outer(total[0] / n, total[0] / n)
-        size = math.sqrt(max(cov[2, 2] * cov[3, 3], 0.0))
+        mean = total[0] / total[0, 0]
+        by_time = self.trends.fit((1, 5), 6, combined=combined) if timed else None
+        cov = total / total[0, 0] - np.outer(mean, mean)
+        size = math.sqrt(max(cov[2, 2] * cov[5, 5], 0.0))
         return Trends(
             cells=fit.cells,
             blocks=fit.blocks,
-            shift_m=fit.estimate((1.0, *middle)),
+            shift_m=fit.estimate((1.0, mean[1], mean[2], *([0.0] * len(combined)))),
             across=fit.each(1),
             along=fit.each(2),
             time_m_s=None if by_time is None else by_time.each(2),
-            time_along_correlation=float(cov[2, 3]) / size if timed and size > 0.0 else None,
+            time_along_correlation=float(cov[2, 5]) / size if timed and size > 0.0 else None,
+            offset_held=bool(combined),
         )
 
     def _offset(self) -> Offset | None:
+        """Fit the offset in the directions in which slopes outweigh what noise makes of flat ground."""
         cells, blocks = self.offsets.cells, self.offsets.blocks
         if cells < ASSESSED_FEWEST:
             return None
         flat = Offset(identified="none", reason="flat: cannot be seen", cells=cells, blocks=blocks)
-        fit = self.offsets.fit((1, 2, 3, 4), 5)
-        if fit is None:
-            return flat
-        if fit.covariance is None:
+        if blocks < FEWEST_BLOCKS:
             few = f"too few independent stretches ({blocks})"
-            return Offset(identified="none", reason=few, cells=cells, blocks=blocks)
-        known = fit.normal[3:, 3:] - fit.normal[3:, :3] @ np.linalg.solve(
-            fit.normal[:3, :3], fit.normal[:3, 3:]
-        )
-        both = fit.covariance[3:, 3:]
-        variances, axes = np.linalg.eigh(both)
-        errors = np.sqrt(np.maximum(variances, 0.0))
-        seen = [
-            bool(
-                error <= OFFSET_ERROR_M
-                and axis @ known @ axis > SLOPE_SIGNAL * axis @ self.slope_noise @ axis
-            )
-            for error, axis in zip(errors, axes.T, strict=True)
-        ]
-        if not any(seen):
-            return flat
-        best = axes[:, seen.index(True)]
-        best = best if best[0] > 0.0 else -best
+            return replace(flat, reason=few)
         total = self.offsets.total()
+        rest, slopes = total[:3, :3], total[3:5, 3:5]
+        known = slopes - total[3:5, :3] @ np.linalg.pinv(rest, hermitian=True) @ total[:3, 3:5]
+        axes = np.linalg.eigh(known)[1].T[::-1]  # the better known direction first
+        seen = [
+            axis
+            for axis in axes
+            if axis @ known @ axis > SLOPE_SIGNAL * axis @ self.slope_noise @ axis
+        ]
+        fit = self.offsets.fit((1, 2), 5, combined=[(0, 0, 0, *axis, 0) for axis in seen])
+        if not seen or fit is None or fit.covariance is None:
+            return flat
+        variances, turned = np.linalg.eigh(fit.covariance[3:, 3:])
+        errors = np.sqrt(np.maximum(variances, 0.0))
+        if errors[0] > OFFSET_ERROR_M:
+            weak = f"slopes too gentle: standard error {errors[0]:.2f} m at best"
+            return replace(flat, reason=weak)
+        weights = turned[:, 0]
+        best = weights @ np.array(seen)
+        if best[0] < 0.0:
+            weights, best = -weights, -best
+        both = len(seen) == 2 and bool(errors[1] <= OFFSET_ERROR_M)
         middle = total[0, 1:3] / total[0, 0]
+        east, north = np.array(seen).T
+
+        def plane(at: Array) -> Estimate:
+            return fit.estimate((0.0, 0.0, 0.0, *at))
+
         return Offset(
-            identified="both" if all(seen) else "one-direction",
-            reason="slopes of several aspects" if all(seen) else "slopes face one way only",
+            identified="both" if both else "one-direction",
+            reason="slopes of several aspects" if both else "slopes face one way only",
             cells=cells,
             blocks=blocks,
-            east_m=fit.each(3),
-            north_m=fit.each(4),
-            up_m=fit.estimate((1.0, *middle, 0.0, 0.0)),
+            east_m=plane(east) if both else None,
+            north_m=plane(north) if both else None,
+            up_m=fit.estimate((1.0, *middle, *([0.0] * len(seen)))),
             best_direction_deg=float(np.degrees(np.arctan2(best[0], best[1]))) % 180.0,
-            best_m=fit.estimate((0.0, 0.0, 0.0, *best)),
-            worst_error_m=float(errors[1]),
+            best_m=plane(weights),
+            worst_error_m=float(errors[1]) if len(seen) == 2 else None,
         )
 
 

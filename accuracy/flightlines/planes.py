@@ -31,6 +31,9 @@ Bools = NDArray[np.bool_]
 
 #: The height at the centre of a cell must be as good as the mean of so many points (inverse of the leverage).
 LEAST_WORTH = 4.0
+#: The points may lie to one side of the centre by so much of their own spread, squared: a plane that is carried
+#: on beyond them is wrong where the ground bends (cells at the edge of a swath).
+ONE_SIDED = 0.6
 #: Fewest last returns of a line for a plain mean.
 PLAIN_POINTS = 3
 
@@ -106,7 +109,7 @@ def fit_planes(rows: Rows, lattice: Lattice, settings: LinesSettings) -> Planes:
         ) / n
         left = np.maximum(czz - a * cxz - b * cyz, 0.0)
         sigma = np.sqrt(n * left / np.maximum(n - 3.0, 1.0))
-    fitted &= leverage * LEAST_WORTH <= 1.0
+    fitted &= (leverage * LEAST_WORTH <= 1.0) & (leverage * n <= 1.0 + ONE_SIDED)
     tall, wide = lattice.step_z_m, lattice.step_m
     nan = np.where(fitted, 1.0, np.nan)
     return Planes(

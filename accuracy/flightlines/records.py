@@ -135,7 +135,9 @@ class Differences:
 class Estimate:
     """An estimated value; the unit stands where it is used.
 
-    `standard_error` is None where fewer than five blocks carry it: then nothing is known of its scatter.
+    `standard_error` comes from the scatter between blocks along the track, widened for their number such that
+    three of them hold 99.73 % (Student); None where fewer than five blocks carry it: then nothing is known of
+    its scatter. What all blocks share, such as a slow wander of the trajectory, is not in it.
     """
 
     value: float
@@ -167,6 +169,8 @@ class Trends:
         drift in time from a tilt.
     time_along_correlation : float or None
         Of the later line's time with the way along; near 1 or -1: not to be told apart.
+    offset_held : bool
+        Whether the horizontal offset was estimated beside, so that slopes do not pass for tilt or shift.
     """
 
     cells: int
@@ -176,6 +180,7 @@ class Trends:
     along: Estimate
     time_m_s: Estimate | None = None
     time_along_correlation: float | None = None
+    offset_held: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -187,8 +192,10 @@ class Offset:
 
     Attributes
     ----------
-    east_m, north_m, up_m : Estimate or None
-        Later minus earlier, in grid directions; None where `identified` is ``none``.
+    east_m, north_m : Estimate or None
+        Later minus earlier, in grid directions; only where `identified` is ``both``.
+    up_m : Estimate or None
+        The same in height, in the middle of the overlap; None where `identified` is ``none``.
     identified : {"both", "one-direction", "none"}
         What the slopes there can show at all: a standard error of 0.10 m or less in both directions of the
         plane, in the best one only, or in none.
@@ -199,7 +206,7 @@ class Offset:
     best_m : Estimate or None
         Offset in that direction.
     worst_error_m : float or None
-        Standard error at right angles to it.
+        Standard error at right angles to it; None where slopes show nothing there.
     cells, blocks : int
         Cells, and independent stretches.
     """
@@ -268,9 +275,9 @@ class PairRecord:
 class SiteTrends:
     """What all pairs say together: errors that turn with the aircraft or change with time.
 
-    dz = drift (t_later - t_earlier) + roll (x_later - x_earlier), by least squares over the assessed cells of all
-    pairs; x is metres to the right of each line's own flight. None where fewer than five blocks carry them. An
-    error of one line alone shows in its pairs, not here.
+    dz = drift (t_later - t_earlier) + roll (x_later - x_earlier), by least squares over the assessed cells of
+    all pairs; x is metres to the right of each line's own flight. None where fewer than five blocks carry
+    them. An error of one line alone shows in its pairs, not here.
 
     Attributes
     ----------

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -14,7 +14,8 @@ from accuracy.deliverables import Deliverable
 from accuracy.errors import JobError, ReferenceSystemError
 from accuracy.findings import Finding, Severity
 from accuracy.flightlines.analysis import Reading, analyse_lines
-from accuracy.flightlines.records import ASSESSED, Grids, LinesRecord, LinesSettings
+from accuracy.flightlines.records import ASSESSED, Grids, LinesRecord, LinesSettings, Span
+from accuracy.formats.scanning import Scannable
 from accuracy.georeferencing.record import UNKNOWN, Reference
 from accuracy.job import Job
 from accuracy.job.sections import Claim
@@ -31,6 +32,8 @@ from accuracy.standards.judge import (
 from accuracy.standards.library import Standard
 from accuracy.statement import Context
 from accuracy.stats import show
+from accuracy.trajectory.cloud import kind_of_values, to_gps_s
+from accuracy.trajectory.record import FlightLine
 from accuracy.units import LengthUnit
 
 Progress = Callable[[str], None]
@@ -120,9 +123,7 @@ def merged(first: Asked, then: Asked) -> Asked:
 def without_checkpoints(job: Job) -> Job:
     """Leave out of a job all that its clouds do not need, so that it can be prepared in the field."""
     bare = job.checkpoints.model_copy(update={"file": None, "control": (), "exclude": ()})
-    return job.model_copy(
-        update={"checkpoints": bare, "area": None, "base": None, "trajectory": None}
-    )
+    return job.model_copy(update={"checkpoints": bare, "area": None, "base": None})
 
 
 def clouds_of(prepared: Prepared) -> list[Deliverable]:
@@ -150,7 +151,10 @@ def clouds_of(prepared: Prepared) -> list[Deliverable]:
 
 
 def lines_of_job(
-    prepared: Prepared, progress: Progress, reading: Reading | None = None
+    prepared: Prepared,
+    progress: Progress,
+    reading: Reading | None = None,
+    flown: Sequence[FlightLine] = (),
 ) -> tuple[DatasetLines, ...]:
     """Compare the flight lines of the point clouds of a job, and judge its claims on them.
 
@@ -160,6 +164,8 @@ def lines_of_job(
         The job, its deliverables opened.
     reading : Reading, optional
         Passes over files with several workers.
+    flown : sequence of FlightLine
+        Straight runs of the trajectory.
     """
     job = prepared.job
     about = job.job
@@ -177,6 +183,7 @@ def lines_of_job(
             number=number,
             progress=progress,
             reading=reading,
+            flown=flown,
         )
         for number, item in enumerate(clouds_of(prepared), 1)
     )
@@ -191,7 +198,7 @@ def compare_lines(
     number: int = 1,
     progress: Progress,
     reading: Reading | None = None,
-    files: Sequence[tuple[str, str]] | None = None,
+    flown: Sequence[FlightLine] = (),
 ) -> DatasetLines:
     """Compare the flight lines of one point cloud; see `lines_of_job`.
 
@@ -203,8 +210,8 @@ def compare_lines(
         How it is compared, and what statements name.
     number : int
         Of the cloud, for the names of its pictures.
-    files : sequence of (str, str), optional
-        Path and SHA-256 of its files: then statements stand alone and name them.
+    flown : sequence of FlightLine
+        Straight runs of the trajectory, for clouds whose point source ids do not tell lines.
 
     Raises
     ------
@@ -216,18 +223,17 @@ def compare_lines(
     apart = [f.message for f in item.findings if f.code == "crs-contradiction"]
     blocked = (*blocked, *dict.fromkeys(apart))
     design_m, source = _design(item, claims, asked)
-    settings = _settings(asked, units, design_m)
+    settings = replace(_settings(asked, units, design_m), spans=spans_of(item, flown))
     progress(f"{name}: comparing flight lines")
     record = analyse_lines(item.clouds, settings, lambda text: progress(f"{name}: {text}"), reading)
     context = Context(
         title=printed.title,
         dataset=name,
         display_unit=printed.display_unit,
-        files=tuple(files or ()),
         prepared_for=printed.prepared_for,
         prepared_by=printed.prepared_by,
         warnings=_warnings(record, findings),
-        standalone=files is not None,
+        standalone=False,
     )
     return judged_lines(
         record,
@@ -338,6 +344,29 @@ def _units(
             )
         )
     return (float(across.metres), float((up or across).metres)), findings, ()
+
+
+def spans_of(item: Deliverable, flown: Sequence[FlightLine]) -> tuple[Span, ...]:
+    """Give the straight runs of a trajectory in the time that the points are stored with.
+
+    What kind of time that is, is told by the values of the first points, as in the check of the trajectory.
+    """
+    if not flown or not item.clouds:
+        return ()
+    for cloud in item.clouds:
+        batch = next(cast(Scannable, cloud).scan(("gps_time",)), None)
+        if batch is not None and len(batch.gps_time) and np.isfinite(batch.gps_time).any():
+            times = batch.gps_time[np.isfinite(batch.gps_time)]
+            break
+    else:
+        return ()
+    first, last = float(times.min()), float(times.max())
+    kind, _ = kind_of_values("none", first, last, item.setting.name)
+    added_s = to_gps_s(kind, first, flown[0].start_s)
+    return tuple(
+        Span(number=line.number, start_s=line.start_s - added_s, end_s=line.end_s - added_s)
+        for line in flown
+    )
 
 
 def _design(

@@ -104,7 +104,8 @@ def verify(
             for item in prepared.deliverables
         ]
         processing = check_processing(prepared, read=reading.read, progress=progress)
-        lines = lines_of_job(prepared, progress, reading.reduce) if job.lines is not None else ()
+        flown = processing.trajectory.lines if processing.trajectory is not None else ()
+        lines = lines_of_job(prepared, progress, reading.reduce, flown) if job.lines else ()
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")

@@ -6,6 +6,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 from made_lines import differences, made_dataset, made_lines
 
@@ -19,6 +20,8 @@ from accuracy.lines_of_job import Asked, _design, _units, merged
 from accuracy.standards.judge import line_values
 from accuracy.standards.library import QUANTITIES, load_standard
 from accuracy.units import LengthUnit
+
+QL2: dict[str, Any] = {"quality_level": "QL2"}
 
 
 def item(design_anps_m: float | None = None) -> Any:
@@ -68,7 +71,6 @@ def test_an_error_common_to_all_lines_is_told_with_its_size() -> None:
 
 def test_margins_without_lines_are_cut_off() -> None:
     """Corner and cells of what is left, against the indices of the first and last cell with points."""
-    import numpy as np
     from made_lines import SOUTH, WEST, grids
 
     from accuracy.lines_of_job import without_margin
@@ -134,7 +136,7 @@ def test_duplicates_are_whole_points() -> None:
 def test_the_spacing_asked_for_wins() -> None:
     """As stated, else the dataset's, else the claim's, else none."""
     lbs = load_standard("usgs-lbs-2025a")
-    claims = [(lbs, Claim(dataset="c", standard="usgs-lbs-2025a", quality_level="QL2"))]
+    claims = [(lbs, Claim(dataset="c", standard="usgs-lbs-2025a", **QL2))]
     assert _design(item(0.2), claims, Asked(design_anps_m=0.1)) == (0.1, "as stated")
     assert _design(item(0.2), claims, Asked()) == (0.2, "of the dataset")
     assert _design(item(), claims, Asked()) == (0.71, "of the claim by usgs-lbs-2025a")
@@ -185,3 +187,25 @@ def test_what_was_assumed_stands_in_the_statement() -> None:
     assert any("gaps in time" in text for text in told)
     assert any("no point is classified" in text for text in told)
     assert _warnings(made_lines(), ()) == ()
+
+
+@pytest.mark.parametrize("kind", ["gps-week", "adjusted-standard"])
+def test_runs_of_the_trajectory_are_put_into_the_time_of_the_points(
+    tmp_path: Any, kind: str
+) -> None:
+    """A run from 1000 s to 1200 s of GPS week 2418 is found in seconds of the week and in adjusted time."""
+    from accuracy.formats import open_cloud
+    from accuracy.formats.las_write import write_points
+    from accuracy.lines_of_job import spans_of
+    from accuracy.trajectory.record import FlightLine
+
+    week_s = 2418 * 604_800.0
+    stored = np.linspace(1000.0, 1200.0, 50) + (0.0 if kind == "gps-week" else week_s - 1e9)
+    place = np.arange(50.0)
+    path = tmp_path / "a.las"
+    write_points(path, points={"x": place, "y": place, "z": place, "gps_time": stored})
+    cloud = SimpleNamespace(clouds=[open_cloud(path)], setting=item().setting)
+    flown = (FlightLine(1, week_s + 1000.0, week_s + 1200.0, 0.0, 900.0, 4.5),)
+    (span,) = spans_of(cloud, flown)  # type: ignore[arg-type]  # as much of a deliverable as is needed
+    assert (span.start_s, span.end_s) == (stored[0], stored[-1])
+    assert spans_of(cloud, ()) == ()  # type: ignore[arg-type]

@@ -44,7 +44,7 @@ def test_the_schema_names_every_field_of_the_analysis() -> None:
     """A field added or left out on one side is noticed; rasters and findings stand elsewhere."""
     defined = result_schema()["$defs"]
     for name, kind in NAMES.items():
-        wanted = {field.name for field in fields(kind)}  # type: ignore[arg-type]  # dataclasses all
+        wanted = {field.name for field in fields(kind)}
         if kind is records.LinesRecord:
             wanted -= {"grids", "findings"}
         assert set(defined[name]["properties"]) == wanted, name

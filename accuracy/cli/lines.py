@@ -6,6 +6,7 @@ import json
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from accuracy.lines_of_job import Asked, DatasetLines, Printed
     from accuracy.lines_record import LinesReport
     from accuracy.standards.library import Standard
+    from accuracy.trajectory.record import FlightLine
 
     Claimed = list[tuple[Standard, Claim]]
 
@@ -146,10 +148,8 @@ def _run(
     ):
         if recovered:
             progress(recovered)
-        items, standards, printed, asked = _opened(paths, by, asked, progress)
-        report, found = _compare(
-            items, standards, printed, asked, reading, progress, started, workers
-        )
+        opened = _opened(paths, by, asked, progress)
+        report, found = _compare(opened, reading, progress, started, workers)
         progress("drawing")
         write_folder(target, files(report, found, Path(aside)))
     if as_json:
@@ -163,6 +163,17 @@ def _run(
     return report.exit_code
 
 
+@dataclass(frozen=True)
+class Opened:
+    """What is to be compared: clouds, what is claimed of each, and how."""
+
+    items: list[Deliverable]
+    claims: dict[str, Claimed]
+    printed: Printed
+    asked: Asked
+    flown: tuple[FlightLine, ...] = ()
+
+
 @contextmanager
 def _reading(workers: int) -> Iterator[Reading | None]:
     if workers == 1:
@@ -174,9 +185,7 @@ def _reading(workers: int) -> Iterator[Reading | None]:
         yield crew.reduce
 
 
-def _opened(
-    paths: list[Path], by: tuple[str, ...], asked: Asked, progress: Progress
-) -> tuple[list[Deliverable], dict[str, Claimed], Printed, Asked]:
+def _opened(paths: list[Path], by: tuple[str, ...], asked: Asked, progress: Progress) -> Opened:
     """Open the clouds, and find what is claimed of each."""
     from accuracy.lines_of_job import Printed, merged, open_files
     from accuracy.standards.library import load_standard
@@ -184,10 +193,11 @@ def _opened(
     if paths[0].suffix.lower() != ".toml":
         item = open_files(paths, CLOUD, progress)
         title = paths[0].name if len(paths) == 1 else f"{len(paths)} files"
-        return [item], {CLOUD: _claims(by, CLOUD)}, Printed(title), asked
+        return Opened([item], {CLOUD: _claims(by, CLOUD)}, Printed(title), asked)
     from accuracy.job import load_job
     from accuracy.lines_of_job import asked_of_job, clouds_of, without_checkpoints
     from accuracy.preparation import prepare
+    from accuracy.trajectory_of_job import flown_lines
 
     job = load_job(paths[0], planning=True)
     prepared = prepare(without_checkpoints(job), progress, planning=True)
@@ -204,7 +214,7 @@ def _opened(
     }
     about = job.job
     printed = Printed(about.title, about.display_units, about.prepared_for, about.prepared_by)
-    return items, claims, printed, merged(asked, asked_of_job(job))
+    return Opened(items, claims, printed, merged(asked, asked_of_job(job)), flown_lines(prepared))
 
 
 def _claims(by: tuple[str, ...], dataset: str) -> Claimed:
@@ -231,10 +241,7 @@ def _claims(by: tuple[str, ...], dataset: str) -> Claimed:
 
 
 def _compare(
-    items: list[Deliverable],
-    claims: dict[str, Claimed],
-    printed: Printed,
-    asked: Asked,
+    opened: Opened,
     reading: Reading | None,
     progress: Progress,
     started: datetime,
@@ -248,24 +255,21 @@ def _compare(
     from accuracy.provenance import Hashing, library_versions, python_version
     from accuracy.result import Run, overall
 
+    items, printed = opened.items, opened.printed
     found = []
     with Hashing() as hashing:
         hashing.begin(file.path for item in items for file in item.files)
-        digests = {
-            item.setting.name: [(file.path.name, hashing.of(file.path)) for file in item.files]
-            for item in items
-        }
         for number, item in enumerate(items, 1):
             found.append(
                 compare_lines(
                     item,
-                    claims[item.setting.name],
-                    asked,
+                    opened.claims[item.setting.name],
+                    opened.asked,
                     printed,
                     number=number,
                     progress=progress,
                     reading=reading,
-                    files=digests[item.setting.name],
+                    flown=opened.flown,
                 )
             )
         inputs = tuple(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -10,10 +11,11 @@ from accuracy.lines_of_job import DatasetLines
 from accuracy.lines_record import LinesReport
 from accuracy.reports.lines_gis import render_geopackage
 from accuracy.reports.lines_html import page
-from accuracy.reports.lines_text import render
+from accuracy.reports.lines_text import WIDTH, render
 from accuracy.reports.lines_view import LinesSubject
 from accuracy.reports.plots_lines import LINES_PLOTS, lines_png
 from accuracy.reports.qgis_raster_style import classes
+from accuracy.reports.words import printable, printable_lines
 from accuracy.units import LengthUnit
 
 
@@ -32,14 +34,13 @@ def files(
     """
     seen = subjects(report, found)
     text = render(report.title, report.verdict, seen, report.findings)
-    statements = [claim.statement for subject in seen for claim in subject.claims]
     made: dict[str, bytes | Path] = {
         "lines.json": report.to_json().encode("utf-8"),
         "summary.txt": text.encode("utf-8"),
         "lines.html": page(report, seen),
     }
-    if statements:
-        made["statement.txt"] = ("\n\n".join(map(_wrapped, statements)) + "\n").encode("utf-8")
+    if any(subject.claims for subject in seen):
+        made["statement.txt"] = _statements(report, seen).encode("utf-8")
     for number, (its, subject) in enumerate(zip(found, seen, strict=True), 1):
         suffix = "" if number == 1 else f"-{number}"
         made |= its.pictures
@@ -66,12 +67,22 @@ def files(
     return made
 
 
+def _statements(report: LinesReport, seen: Sequence[LinesSubject]) -> str:
+    """Give the statements with what holds for all of them: title, files and cautions."""
+    parts = ["STATEMENT ON FLIGHT LINES", printable(report.title)]
+    for subject in seen:
+        for claim in subject.claims:
+            head = f"{printable(subject.name)}, flight lines, {printable(claim.title)}"
+            parts += ["", head, "-" * WIDTH, _wrapped(claim.statement)]
+    parts += ["", "Files tested (SHA-256)", "-" * WIDTH]
+    parts += [f"{item.sha256}  {printable(item.path)}" for item in report.inputs]
+    parts += ["", "Cautions", "-" * WIDTH]
+    parts += [textwrap.fill(f"- {text}", WIDTH, subsequent_indent="  ") for text in report.cautions]
+    return "\n".join(parts) + "\n"
+
+
 def _wrapped(text: str) -> str:
-    import textwrap
-
-    from accuracy.reports.words import printable_lines
-
     return "\n".join(
-        textwrap.fill(line, 96, break_long_words=False, break_on_hyphens=False)
+        textwrap.fill(line, WIDTH, break_long_words=False, break_on_hyphens=False)
         for line in printable_lines(text).split("\n")
     )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -69,8 +71,10 @@ def test_the_limit_itself_is_kept_and_the_next_number_is_not(quantity: str, limi
 
     key = quantity.replace("-", "_")
     worse = math.nextafter(limit, 0.0 if quantity.startswith("density") else 1.0)
-    assert judged(**{key: LineValue(limit, 900)}).verdict == "passes"
-    assert judged(**{key: LineValue(worse, 900)}).verdict == "fails"
+    kept: dict[str, Any] = {key: LineValue(limit, 900)}
+    broken: dict[str, Any] = {key: LineValue(worse, 900)}
+    assert judged(**kept).verdict == "passes"
+    assert judged(**broken).verdict == "fails"
 
 
 def test_thin_evidence_gives_no_statement_and_tells_what_was_exceeded() -> None:

@@ -85,6 +85,7 @@ class LinesSettings:
         Lines of the trajectory, if there is one: used where point source ids do not tell lines.
     folder : str or None
         Where intermediate tables go that do not fit in memory; None: the system's folder of temporary files.
+        Workers on other machines must see it under the same path.
     """
 
     horizontal_unit_m: float = 1.0

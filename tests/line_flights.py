@@ -156,8 +156,8 @@ def write(path: Path, points: Points) -> Path:
     return path
 
 
-def analysed(folder: Path, points: Points, **settings: object) -> LinesRecord:
+def analysed(into: Path, points: Points, **settings: object) -> LinesRecord:
     """Write one file and analyse it."""
-    path = write(folder / "flight.las", points)
+    path = write(into / "flight.las", points)
     defaults = LinesSettings(design_anps_m=0.35)
     return analyse_lines([open_cloud(path)], replace(defaults, **settings))

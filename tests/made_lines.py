@@ -11,6 +11,7 @@ from accuracy.flightlines.records import (
     NO_DATA,
     ONE_LINE,
     SHOWN,
+    Axis,
     Coverage,
     Differences,
     Duplicates,
@@ -23,6 +24,7 @@ from accuracy.flightlines.records import (
     Offset,
     PairRecord,
     Part,
+    Profile,
     SiteTrends,
     Stray,
     TimeGap,
@@ -38,6 +40,7 @@ from accuracy.statement import Context
 WEST, SOUTH = 412_000.0, 4_541_000.0
 ROWS, COLS = 160, 220
 START_S = 462_000_000.0
+AXES: tuple[Axis, ...] = ("across", "along", "time")
 
 
 def differences(n: int, mean_m: float, std_m: float) -> Differences:
@@ -103,6 +106,16 @@ def grids(fault: float = 0.0) -> Grids:
     )  # fmt: skip
 
 
+def profile(axis: Axis, fault: float) -> Profile:
+    """Make a tilt across and a level run along the track, in eight bins of 400 cells."""
+    at = np.linspace(-14.0, 14.0, 8) if axis == "across" else np.linspace(5.0, 155.0, 8)
+    slope = 2.0 * fault if axis == "across" else 0.0
+    return Profile(
+        axis=axis, at=tuple(at.tolist()), mean_m=tuple((0.004 + slope * at).tolist()),
+        std_m=(0.008,) * 8, n=(400,) * 8,
+    )  # fmt: skip
+
+
 def pair(earlier: int, later: int, *, fault: float = 0.0) -> PairRecord:
     """Two neighbouring lines in opposite directions."""
     middle = WEST + 50.0 + 60.0 * earlier - 30.0
@@ -125,6 +138,7 @@ def pair(earlier: int, later: int, *, fault: float = 0.0) -> PairRecord:
         ),
         left_out={"few-points": 40, "multiple-returns": 800, "steep": 12}, overlap_m2=4800.0,
         overlap_width_m=30.0, overlap_least_width_m=28.0, overlap_share=0.33,
+        profiles=tuple(profile(axis, fault) for axis in AXES),
         place_of_max=(middle, SOUTH + 20.0), outline=tuple((middle + x, SOUTH + y) for x, y in box),
     )  # fmt: skip
 

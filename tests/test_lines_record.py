@@ -21,6 +21,7 @@ from accuracy.standards.judge import LineCheck
 NAMES = {
     "line_differences": records.Differences, "line_estimate": records.Estimate,
     "line_trends": records.Trends, "line_offset": records.Offset, "line_pair_record": records.PairRecord,
+    "line_profile": records.Profile,
     "line_site_trends": records.SiteTrends, "line_within_part": records.WithinPart,
     "line_time_gap": records.TimeGap, "line_record": records.LineRecord, "line_stray": records.Stray,
     "line_void": records.Void, "line_coverage": records.Coverage, "line_duplicates": records.Duplicates,

@@ -325,7 +325,8 @@ def _array(shape: tuple[int, int], kind: Any, fill: float) -> NDArray[Any]:
     """Make a raster, in a temporary file that goes with it where it is large."""
     if shape[0] * shape[1] <= MOST_IN_MEMORY:
         return np.full(shape, fill, dtype=kind)
-    values = np.memmap(tempfile.TemporaryFile(), dtype=kind, mode="w+", shape=shape)  # noqa: SIM115
+    with tempfile.TemporaryFile() as file:
+        values = np.memmap(file, dtype=kind, mode="w+", shape=shape)
     if fill:
         values[:] = fill
     return values

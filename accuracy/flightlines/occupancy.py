@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import uuid
+from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,8 +17,9 @@ Bools = NDArray[np.bool_]
 SIDE = 256
 _BITS = 8
 _HALF = 1 << 20
-#: Blocks held unpacked while points come in.
-MOST_OPEN = 512
+#: Blocks held unpacked while points come in, and packed.
+MOST_OPEN, MOST_PACKED = 512, 4096
+_PACKED_BYTES = SIDE * SIDE // 8
 
 
 class Occupancy:
@@ -25,7 +28,7 @@ class Occupancy:
     Parameters
     ----------
     folder : Path
-        Not used yet by small sites; blocks are held packed, 8 KiB each.
+        Where packed blocks go, 8 KiB each, when there are many.
     cell : float
         Side of a cell, stored unit; cell (0, 0) begins at coordinate (0, 0).
     """
@@ -35,6 +38,7 @@ class Occupancy:
         self.cell = cell
         self._open: dict[tuple[int, int], NDArray[np.uint8]] = {}
         self._packed: dict[tuple[int, int], NDArray[np.uint8]] = {}
+        self._aside: dict[tuple[int, int], list[tuple[Path, int]]] = {}
 
     def see(self, label: Ints, x: Ints, y: Ints, steps: float) -> None:
         """Take note of first returns: coordinates in steps, `steps` of them to a stored unit."""
@@ -60,9 +64,11 @@ class Occupancy:
         """Give the cells of both."""
         self._close()
         other._close()
+        for key, places in other._aside.items():
+            self._aside.setdefault(key, []).extend(places)
         for key, bits in other._packed.items():
-            mine = self._packed.get(key)
-            self._packed[key] = bits if mine is None else mine | bits
+            self._pack(key, bits)
+        self._lay_aside()
         return self
 
     def __getstate__(self) -> dict[str, object]:
@@ -70,25 +76,13 @@ class Occupancy:
         self._close()
         return self.__dict__
 
-    def labels(self) -> list[int]:
-        """Give the labels of all lines."""
-        self._close()
-        return sorted({label for label, _ in self._packed})
-
-    def blocks(self, labels: frozenset[int]) -> list[tuple[int, int]]:
-        """Give row and column of blocks of a line, in order."""
-        self._close()
-        found = {block for label, block in self._packed if label in labels}
-        return sorted(((b >> 21) - _HALF, (b & (1 << 21) - 1) - _HALF) for b in found)
-
     def cells(self, labels: frozenset[int], row: int, col: int) -> Bools | None:
         """Give the cells of one block, shape (SIDE, SIDE), row 0 in the south; None without any."""
         self._close()
         block = (row + _HALF) << 21 | (col + _HALF)
         found: NDArray[np.uint8] | None = None
         for label in labels:
-            bits = self._packed.get((label, block))
-            if bits is not None:
+            for bits in self._parts((label, block)):
                 found = bits if found is None else found | bits
         if found is None:
             return None
@@ -100,9 +94,29 @@ class Occupancy:
             cells = self._open[key] = np.zeros(SIDE * SIDE, np.uint8)
         return cells
 
+    def _parts(self, key: tuple[int, int]) -> Iterator[NDArray[np.uint8]]:
+        bits = self._packed.get(key)
+        if bits is not None:
+            yield bits
+        for path, start in self._aside.get(key, ()):
+            yield np.fromfile(path, np.uint8, count=_PACKED_BYTES, offset=start)
+
     def _close(self) -> None:
         for key, cells in self._open.items():
-            bits = np.packbits(cells)
-            mine = self._packed.get(key)
-            self._packed[key] = bits if mine is None else mine | bits
+            self._pack(key, np.packbits(cells))
         self._open = {}
+        self._lay_aside()
+
+    def _pack(self, key: tuple[int, int], bits: NDArray[np.uint8]) -> None:
+        mine = self._packed.get(key)
+        self._packed[key] = bits if mine is None else mine | bits
+
+    def _lay_aside(self) -> None:
+        if len(self._packed) <= MOST_PACKED:
+            return
+        path = self.folder / f"{uuid.uuid4().hex}.bits"
+        with path.open("wb") as file:
+            for at, (key, bits) in enumerate(self._packed.items()):
+                file.write(bits.tobytes())
+                self._aside.setdefault(key, []).append((path, at * _PACKED_BYTES))
+        self._packed = {}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from accuracy.flightlines.lattice import Lattice
 from accuracy.flightlines.planes import Planes
+from accuracy.flightlines.profiles import ProfileSums
 from accuracy.flightlines.records import (
     LEFT_OUT,
     Estimate,
@@ -86,6 +87,7 @@ class PairSums:
         self.trends = Products(6)  # across, along, -east slope, -north slope, time, difference
         self.offsets = Products(5)  # across, along, -east slope, -north slope, difference
         self.slope_noise = np.zeros((2, 2))
+        self.profiles = (ProfileSums("across"), ProfileSums("along"), ProfileSums("time"))
         bins = earlier.across.shape[1]
         self.counts = np.zeros(bins, np.int64)
         self.low, self.high = np.full(bins, np.inf), np.full(bins, -np.inf)
@@ -104,6 +106,8 @@ class PairSums:
         good = np.flatnonzero(shared.assessed)
         self.spread.see(shared.difference[good], x[good], y[good])
         self.expected += float(shared.variance[good].sum())
+        for sums, axis in zip(self.profiles, (v, u, time_s), strict=True):
+            sums.see(axis[good], shared.difference[good])
         columns = (v, u, -shared.east, -shared.north)
         less = np.zeros((len(x), 7, 7))
         xx, xy, yy = shared.slope_errors
@@ -164,6 +168,11 @@ class PairSums:
             place_of_max=None if self.spread.place is None else stored(self.spread.place),
             outline=tuple(
                 stored(p) for p in ring_of(self._swath, filled, self.low[filled], self.high[filled])
+            ),
+            profiles=tuple(
+                profile
+                for sums in (self.profiles if timed else self.profiles[:2])
+                if (profile := sums.profile()) is not None
             ),
         )
 

@@ -21,6 +21,7 @@ from accuracy.findings import Finding
 Place = tuple[float, float]
 Part = Literal["all", "left", "centre", "right"]
 How = Literal["source-id", "time", "trajectory", "all-points"]
+Axis = Literal["across", "along", "time"]
 PairKind = Literal["same-direction", "opposite", "crossing", "unknown"]
 Identified = Literal["both", "one-direction", "none"]
 
@@ -85,6 +86,7 @@ class LinesSettings:
         Lines of the trajectory, if there is one: used where point source ids do not tell lines.
     folder : str or None
         Where intermediate tables go that do not fit in memory; None: the system's folder of temporary files.
+        Workers on other machines must see it under the same path.
     """
 
     horizontal_unit_m: float = 1.0
@@ -224,6 +226,29 @@ class Offset:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Profile:
+    """Means of the difference of a pair in bins along one axis, assessed cells; tuples of one length.
+
+    Attributes
+    ----------
+    axis : {"across", "along", "time"}
+        Metres to the right of the earlier line, metres forward on it, or seconds since the later line began.
+    at : tuple of float
+        Middles of bins that hold cells, rising; metres or seconds.
+    mean_m, std_m : tuple of float
+        Mean and standard deviation (0 for one cell).
+    n : tuple of int
+        Cells.
+    """
+
+    axis: Axis
+    at: tuple[float, ...]
+    mean_m: tuple[float, ...]
+    std_m: tuple[float, ...]
+    n: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class PairRecord:
     """Two lines that overlap.
 
@@ -252,6 +277,8 @@ class PairRecord:
         Centre of the cell of the largest absolute difference.
     outline : tuple of Place
         Closed outline around the shared cells.
+    profiles : tuple of Profile
+        Across, along and with time, as far as these are known.
     """
 
     earlier: int
@@ -269,6 +296,7 @@ class PairRecord:
     overlap_share: float | None = None
     place_of_max: Place | None = None
     outline: tuple[Place, ...] = ()
+    profiles: tuple[Profile, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

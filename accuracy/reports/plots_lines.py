@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from accuracy.flightlines.records import PairRecord
+from accuracy.flightlines.records import PairRecord, Profile
 from accuracy.reports.lines_view import LinesSubject, pair_name
 from accuracy.reports.plots_canvas import (
     BLUE,
@@ -218,21 +218,20 @@ def trends(subject: LinesSubject) -> Figure | None:
     )
 
 
-def _profiles(pair: PairRecord) -> Mapping[str, Any]:
-    return {profile.axis: profile for profile in getattr(pair, "profiles", ())}
+def _profiles(pair: PairRecord) -> Mapping[str, Profile]:
+    return {profile.axis: profile for profile in pair.profiles}
 
 
 def _profile(
-    axes: Axes, subject: LinesSubject, pair: PairRecord, profile: Any, colour: str, marker: str
+    axes: Axes, subject: LinesSubject, pair: PairRecord, profile: Profile, colour: str, marker: str
 ) -> None:
     means = [subject.shown(mean) for mean in profile.mean_m]
     errors = [
         0.0 if n < 2 else 2.0 * subject.shown(std) / n**0.5
         for std, n in zip(profile.std_m, profile.n, strict=True)
     ]
-    start = profile.at[0] if profile.axis == "time" and profile.at else 0.0
     axes.errorbar(
-        [at - start for at in profile.at],
+        profile.at,
         means,
         yerr=errors,
         color=colour,

@@ -143,7 +143,7 @@ def test_the_pdf_sets_everything(faulty: Result) -> None:
     assert [table["title"] for table in told["tables"]] == [
         table.title for table in tables(subjects_of(faulty)[0])
     ]
-    assert len(told["plots"]) == 3  # no profiles, no trends
+    assert len(told["plots"]) == len(LINES_PLOTS) == 4
     assert as_pdf.render(faulty).startswith(b"%PDF")
 
 
@@ -159,6 +159,16 @@ def test_maps_say_scale_unit_and_sign() -> None:
     )
     assert "in US survey feet" in str(lines_svg(feet, "difference-map"))
     assert "per square metre" in str(lines_svg(feet, "density-map"))
+
+
+def test_trends_show_each_axis_with_its_pairs() -> None:
+    """Across, along and with time, with the number of cells; none without profiles."""
+    drawing = str(lines_svg(subject(fault=0.0012), "trends"))
+    for text in ("Metres to the right of the earlier line", "Metres forward", "Seconds since the later line",
+                 "2 − 1 (n = 3900 cells)", "Difference in metres"):  # fmt: skip
+        assert text in drawing
+    bare = tuple(replace(pair, profiles=()) for pair in subject().record.pairs)
+    assert lines_svg(subject(pairs=bare), "trends") is None
 
 
 def test_plots_are_the_same_bytes_every_time() -> None:

@@ -179,6 +179,7 @@ CODES: Mapping[str, str] = MappingProxyType(
         "lines-literal": "the literal raster formula could not be computed",
         "lines-none-shared": "no two flight lines can be compared",
         "lines-order": "points are not stored in order of time",
+        "lines-pairs-untested": "pairs of flight lines share too little hard ground to be compared",
         "lines-roll": "every flight line is tilted across its flight",
         "lines-stray": "points that belong to no flight line",
         "lines-untimed": "points without a time",

@@ -29,6 +29,7 @@ from accuracy.standards.judge import (
     judge_lines,
     line_values,
 )
+from accuracy.standards.judge.lines import LEAST_CELLS
 from accuracy.standards.library import Standard
 from accuracy.statement import Context
 from accuracy.stats import show
@@ -280,6 +281,7 @@ def judged_lines(
     told = (
         *findings,
         *record.findings,
+        *untested_pairs(record),
         *common_errors(record),
         *(finding for _, _, judgement in judged for finding in judgement.findings),
     )
@@ -406,7 +408,12 @@ def _warnings(record: LinesRecord, findings: Sequence[Finding]) -> tuple[str, ..
     """Give what every statement on these lines must carry."""
     told = [
         finding.message
-        for finding in (*findings, *record.findings, *common_errors(record))
+        for finding in (
+            *findings,
+            *record.findings,
+            *untested_pairs(record),
+            *common_errors(record),
+        )
         if finding.severity is not Severity.NOTE
     ]
     if record.how == "time":
@@ -420,6 +427,26 @@ def _warnings(record: LinesRecord, findings: Sequence[Finding]) -> tuple[str, ..
             "no point is classified: open ground was told by single returns, slope and smoothness alone"
         )
     return tuple(told)
+
+
+def untested_pairs(record: LinesRecord) -> tuple[Finding, ...]:
+    """Tell pairs of which too little is known, where others are judged for all."""
+    thin = [pair for pair in record.pairs if pair.differences.n < LEAST_CELLS]
+    if not thin or len(thin) == len(record.pairs):
+        return ()  # all of them: no statement, by the rule itself
+    named = ", ".join(f"{pair.later} - {pair.earlier}" for pair in thin[:8])
+    more = f" and {len(thin) - 8} more" if len(thin) > 8 else ""
+    return (
+        Finding(
+            "lines-pairs-untested",
+            Severity.WARNING,
+            f"of {len(record.pairs)} pairs of lines, {len(thin)} have fewer than {LEAST_CELLS} hard, smooth "
+            f"and gently sloping cells in common, so that nothing is said of them: {named}{more}",
+            component="vertical",
+            evidence={"pairs": len(record.pairs), "untested": len(thin)},
+            remedy="look whether these lines share open ground; a cross line over a road would tell",
+        ),
+    )
 
 
 def common_errors(record: LinesRecord) -> tuple[Finding, ...]:

@@ -69,6 +69,19 @@ def test_an_error_common_to_all_lines_is_told_with_its_size() -> None:
     assert common_errors(made_lines(trends=both)) == ()
 
 
+def test_pairs_of_which_nothing_is_known_are_named() -> None:
+    """One of two pairs has 29 cells: told, with its name; where no pair has enough, the rule itself tells."""
+    from accuracy.lines_of_job import untested_pairs
+
+    first, second = made_lines().pairs
+    thin = replace(second, differences=differences(29, 0.0, 0.01))
+    (found,) = untested_pairs(made_lines(pairs=(first, thin)))
+    assert "of 2 pairs of lines, 1 have fewer than 30" in found.message
+    assert found.message.endswith("3 - 2")
+    assert untested_pairs(made_lines()) == ()
+    assert untested_pairs(made_lines(pairs=(thin,))) == ()
+
+
 def test_margins_without_lines_are_cut_off() -> None:
     """Corner and cells of what is left, against the indices of the first and last cell with points."""
     from made_lines import SOUTH, WEST, grids

@@ -39,8 +39,11 @@ if TYPE_CHECKING:
 #: Of tracks: told apart from all colours of the pictures, on a light page as on a dark one.
 _TRACK = "#b5519a"
 _LOOKS = ((BLUE, "o"), (ORANGE, "s"), (GREEN, "D"), (PURPLE, "^"), (INK, "v"), (FAINT, "P"))
-#: Most pairs drawn as bars, and as trends.
+#: Most pairs drawn as bars.
 MOST_BARS = 24
+
+#: Trends are shown to this height at least, so that the noise of sound lines does not look like mountains.
+LEAST_SHOWN_M = 0.006
 
 
 @dataclass(frozen=True)
@@ -200,13 +203,20 @@ def trends(subject: LinesSubject) -> Figure | None:
     if not names:
         return None
     sheet = Sheet(f"Trends between flight lines: {clipped(subject.name)}")
-    panels = [sheet.panel(place) for place in grid(len(names), 2.1)]
+    panels = [
+        sheet.panel((left + 0.12, top, wide - 0.12, high))
+        for left, top, wide, high in grid(len(names), 2.1)
+    ]
     for axes, axis in zip(panels, names, strict=True):
         for (colour, marker), pair in zip(_LOOKS, chosen, strict=False):
             profile = _profiles(pair).get(axis)
             if profile is not None:
                 _profile(axes, subject, pair, profile, colour, marker)
         zero_line(axes, vertical=False)
+        low, high = axes.get_ylim()
+        axes.set_ylim(
+            min(low, -subject.shown(LEAST_SHOWN_M)), max(high, subject.shown(LEAST_SHOWN_M))
+        )
         axes.set_xlabel(_AXES_OF_TRENDS[axis])
         axes.set_ylabel(f"Difference in {subject.unit.print_name}")
         sheet.legend_of(axes)

@@ -377,6 +377,10 @@ def facts(subject: LinesSubject) -> Iterator[tuple[str, str]]:
     else:
         yield "stored twice", f"{found.surplus:.0f} points"
     yield from _order(record)
+    gone = [its["file"] for its in subject.data["maps"] if subject.picture(its["name"]) is None]
+    if gone:
+        named = ", ".join(printable(str(name)) for name in gone)
+        yield "pictures", f"not beside the record, or not those that it names: {named}"
     classes = ", ".join(f"{number}: {count}" for number, count in sorted(record.classes.items()))
     yield "classes", f"{classes} points" if classes else "none"
 

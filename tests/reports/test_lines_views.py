@@ -18,7 +18,14 @@ from accuracy import reports
 from accuracy.lines_of_job import DatasetLines
 from accuracy.reports import as_html, as_pdf, as_statement, as_summary, junit, pdf_content
 from accuracy.reports.lines_text import render
-from accuracy.reports.lines_view import LinesSubject, check_row, flown_at, subjects_of, tables
+from accuracy.reports.lines_view import (
+    LinesSubject,
+    check_row,
+    facts,
+    flown_at,
+    subjects_of,
+    tables,
+)
 from accuracy.reports.plots_lines import LINES_PLOTS, lines_png, lines_svg
 from accuracy.result import Result, overall, parse_result, read_result, result_schema
 from accuracy.units import LengthUnit
@@ -186,6 +193,8 @@ def test_a_picture_of_another_hash_is_not_shown() -> None:
     for pictures in (swapped, {}, {difference: b"junk"}):
         bare = LinesSubject("cloud", told.data, pictures)
         assert lines_svg(bare, "difference-map") is None
+        assert f"not those that it names: {difference}" in dict(facts(bare))["pictures"]
+    assert "pictures" not in dict(facts(told))
 
 
 def test_one_line_alone_has_no_pairs() -> None:

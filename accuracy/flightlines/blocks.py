@@ -20,6 +20,8 @@ Ints = NDArray[np.int64]
 ALONE_POINTS = 20
 #: Rows of all blocks that are kept, so as not to be merged again.
 MOST_KEPT = 400_000
+#: From the number of a block to that of its northern neighbour.
+_NORTH = 1 << 22
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,15 +114,16 @@ class Blocks:
         return Block(number, rows, row, col, x_m, y_m)
 
     def _worthwhile(self) -> list[int]:
-        found = []
-        for number in self._table.blocks():
-            rows = self._rows(number)
-            points = int(rows.sums[:, ALL].sum())
-            if points >= ALONE_POINTS:
-                found.append(number)
-            else:
-                self.alone += points
-        return found
+        """Leave out blocks of a few points with no better block beside them."""
+        points = {n: int(self._rows(n).sums[:, ALL].sum()) for n in self._table.blocks()}
+        good = {number for number, count in points.items() if count >= ALONE_POINTS}
+        if not good and points:
+            good = {max(points, key=lambda number: points[number])}
+        near = {
+            n + step + side for n in good for step in (-_NORTH, 0, _NORTH) for side in (-1, 0, 1)
+        }
+        self.alone = sum(count for number, count in points.items() if number not in near)
+        return [number for number in points if number in near]
 
     def _rows(self, number: int) -> Rows:
         kept = self._kept.get(number)

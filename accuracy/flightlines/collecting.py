@@ -27,6 +27,8 @@ STRETCH_S = 2.0
 UNTIMED = -(1 << 39)
 #: Points handled at once: they and what is computed of them stay in the processor's cache.
 SLICE = 1 << 16
+#: Runs of points of one stretch that are summed one by one; else points are sorted first.
+MOST_RUNS = 64
 
 #: Columns of sums by cell: last returns neither noise nor withheld (moments about the centre of the cell, in
 #: steps; t in microseconds of the stretch), then counts of returns neither noise nor withheld.
@@ -68,6 +70,7 @@ class Collector:
         "z",
         "classification",
         "withheld",
+        "synthetic",
         "point_source_id",
         "gps_time",
         "return_number",
@@ -123,12 +126,12 @@ class Collector:
     def _see(self, points: _Slice) -> None:
         self.classes += np.bincount(points.classification, minlength=256)
         noise = self._noise[points.classification]
-        kept = ~(noise | points.withheld)
+        kept = ~(noise | points.unusable)
         assert self._order is not None
         self._order.see(points.time, points.source, points.returned)
         self.repeats.see(points.x, points.y, points.z, points.time, points.source, points.returned)
-        segments, segment = _segments(points.source, points.time)
-        self._stretch_parts.append(_of_stretches(points, segments, segment, noise, kept))
+        segments, segment, starts = _segments(points.source, points.time)
+        self._stretch_parts.append(_of_stretches(points, segments, segment, starts, noise, kept))
         self._of_cells(points, segments, segment, kept)
         if self.occupancy is not None:
             first = np.flatnonzero(kept & (points.returned <= 1))
@@ -204,9 +207,12 @@ class _Slice:
         self.col, self.row = self.x // lattice.per_cell, self.y // lattice.per_cell
         self.classification = batch.classification[part]
         self.withheld = batch.withheld[part]
+        self.unusable = self.withheld | batch.synthetic[part]
         self.source = batch.point_source_id[part].astype(np.int64)
         time = batch.gps_time[part]
-        self.time = np.where(np.isfinite(time) & (np.abs(time) < 1e11), time, 0.0)
+        if not (time.min() > -1e11 and time.max() < 1e11):  # a NaN is neither
+            time = np.where(np.isfinite(time) & (np.abs(time) < 1e11), time, 0.0)
+        self.time = time
         self.returned = batch.return_number[part]
         self.returns = batch.number_of_returns[part]
         stretch = np.floor(self.time * (1.0 / STRETCH_S))
@@ -230,40 +236,53 @@ def stretch_of(segment: Ints) -> Ints:
     return (segment & (1 << 40) - 1) + UNTIMED
 
 
-def _segments(source: Ints, time: NDArray[np.float64]) -> tuple[Ints, Ints]:
-    """Give the distinct segments of points, and which each point belongs to."""
+def _segments(source: Ints, time: NDArray[np.float64]) -> tuple[Ints, Ints, Ints]:
+    """Give the distinct segments of points, which each point belongs to, and where runs of one begin."""
     key = segment_key(source, time)
     change = np.flatnonzero(key[1:] != key[:-1]) + 1
     starts = np.concatenate([[0], change])
     distinct, which = np.unique(key[starts], return_inverse=True)
     if len(starts) == 1:
-        return distinct, np.zeros(len(key), np.int64)
-    return distinct, np.repeat(which, np.diff(np.append(starts, len(key))))
+        return distinct, np.zeros(len(key), np.int64), starts
+    return distinct, np.repeat(which, np.diff(np.append(starts, len(key)))), starts
 
 
-def _of_stretches(points: _Slice, segments: Ints, segment: Ints, noise: Bools, kept: Bools) -> Rows:
-    n = len(segments)
-    sums = np.zeros((n, STRETCH_SUMS), np.int64)
-    sums[:, S_POINTS] = np.bincount(segment, minlength=n)
-    for at, chosen in (
-        (S_FIRST, kept & (points.returned <= 1)),
-        (S_WITHHELD, points.withheld),
-        (S_NOISE, noise),
-        (S_KEPT, kept),
-    ):
-        sums[:, at] = np.bincount(segment[chosen], minlength=n)
-    used = segment[kept]
-    for at, values in ((S_COL, points.col), (S_ROW, points.row)):
-        np.add.at(sums[:, at], used, values[kept])
-    low, high = np.full(n, np.inf), np.full(n, -np.inf)
-    np.minimum.at(low, segment, points.time)
-    np.maximum.at(high, segment, points.time)
-    keys = np.column_stack([np.zeros(n, np.int64), segments])
-    return Rows(
-        keys,
-        sums,
-        np.rint(low * 1e6).astype(np.int64)[:, None],
-        np.rint(high * 1e6).astype(np.int64)[:, None],
+def _of_stretches(
+    points: _Slice, segments: Ints, segment: Ints, starts: Ints, noise: Bools, kept: Bools
+) -> Rows:
+    """Sum up stretches, run by run where runs are long."""
+    first = kept & (points.returned <= 1)
+    if len(starts) > MOST_RUNS:
+        order = np.argsort(segment, kind="stable")
+        starts = np.searchsorted(segment[order], np.arange(len(segments)))
+    else:
+        order = None
+    stops = [*starts[1:].tolist(), len(segment)]
+    sums = np.zeros((len(starts), STRETCH_SUMS), np.int64)
+    low, high = np.zeros((2, len(starts)))
+    which = np.zeros(len(starts), np.int64)
+    for at, (start, stop) in enumerate(zip(starts.tolist(), stops, strict=True)):
+        part = slice(start, stop) if order is None else order[start:stop]
+        mine = kept[part]
+        sums[at, S_POINTS] = stop - start
+        sums[at, S_FIRST] = np.count_nonzero(first[part])
+        sums[at, S_WITHHELD] = np.count_nonzero(points.withheld[part])
+        sums[at, S_NOISE] = np.count_nonzero(noise[part])
+        sums[at, S_KEPT] = np.count_nonzero(mine)
+        sums[at, S_COL] = points.col[part].sum(where=mine)
+        sums[at, S_ROW] = points.row[part].sum(where=mine)
+        time = points.time[part]
+        low[at], high[at] = time.min(), time.max()
+        which[at] = segment[part][0]
+    return merged(
+        [
+            Rows(
+                np.column_stack([np.zeros(len(starts), np.int64), segments[which]]),
+                sums,
+                np.rint(low * 1e6).astype(np.int64)[:, None],
+                np.rint(high * 1e6).astype(np.int64)[:, None],
+            )
+        ]
     )
 
 

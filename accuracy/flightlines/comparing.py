@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from accuracy.flightlines.blocks import Block, Blocks
-from accuracy.flightlines.collecting import ALL, FIRST
+from accuracy.flightlines.collecting import ALL, FIRST, N
 from accuracy.flightlines.lattice import BLOCK, BLOCK_BITS, Lattice
 from accuracy.flightlines.pairs import PairSums, Shared, SiteSums, pairs_in
 from accuracy.flightlines.planes import Planes, fit_planes, single_and_hard, smooth
@@ -40,11 +40,11 @@ def swaths_of(blocks: Blocks, lattice: Lattice, settings: LinesSettings) -> dict
     """Tell where each line lies; lines without cells are missing."""
     moments: dict[int, Moments] = {}
     for block in blocks:
-        times = mean_time_s(block.rows)
+        times, known = mean_time_s(block.rows), block.rows.sums[:, N] > 0
         for line in np.unique(block.line).tolist():
             mine = block.line == line
             one = moments.setdefault(line, Moments())
-            one.see(block.x_m[mine], block.y_m[mine], times[mine])
+            one.see(block.x_m[mine], block.y_m[mine], times[mine], known[mine])
     swaths = {
         line: swath_of(
             one,
@@ -158,8 +158,9 @@ class Comparison:
                 apart = (start[j] - start[i]) + times[two[mine]] - times[one[mine]]
                 right = (self._swaths[n].place(x, y)[1] for n in (j, i))
                 across = next(right) - next(right)
-                key = list(self.pairs).index((i, j))
-                self.site.see(key, stretch[good], apart[good], across[good], part.difference[good])
+                self.site.see(
+                    i << 16 | j, stretch[good], apart[good], across[good], part.difference[good]
+                )
 
     def _see_within(self, block: Block, planes: Planes, good: Bools) -> None:
         for line in np.unique(block.line).tolist():

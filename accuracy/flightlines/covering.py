@@ -41,6 +41,7 @@ class Coverer:
     fields: Sequence[str] = (
         "classification",
         "withheld",
+        "synthetic",
         "point_source_id",
         "gps_time",
         "return_number",
@@ -54,7 +55,9 @@ class Coverer:
         """Take note of first returns."""
         assert batch.return_number is not None
         noise = np.isin(batch.classification, self.told.noise)
-        first = np.flatnonzero(~(noise | batch.withheld) & (batch.return_number <= 1))
+        first = np.flatnonzero(
+            ~(noise | batch.withheld | batch.synthetic) & (batch.return_number <= 1)
+        )
         time = batch.gps_time[first]
         time = np.where(np.isfinite(time) & (np.abs(time) < 1e11), time, 0.0)
         segment = segment_key(batch.point_source_id[first].astype(np.int64), time)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Iterator
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +17,7 @@ SIDE = 256
 _BITS = 8
 _HALF = 1 << 20
 #: Blocks held unpacked while points come in, and packed.
-MOST_OPEN, MOST_PACKED = 512, 4096
+MOST_OPEN, MOST_PACKED = 256, 4096
 _PACKED_BYTES = SIDE * SIDE // 8
 
 
@@ -36,7 +35,8 @@ class Occupancy:
     def __init__(self, folder: Path, cell: float) -> None:
         self.folder = folder
         self.cell = cell
-        self._open: dict[tuple[int, int], NDArray[np.uint8]] = {}
+        self._open: dict[tuple[int, int], int] = {}  # row of `_room`
+        self._room: NDArray[np.uint8] | None = None
         self._packed: dict[tuple[int, int], NDArray[np.uint8]] = {}
         self._aside: dict[tuple[int, int], list[tuple[Path, int]]] = {}
 
@@ -44,21 +44,42 @@ class Occupancy:
         """Take note of first returns: coordinates in steps, `steps` of them to a stored unit."""
         if not len(x):
             return
-        factor = 1.0 / (steps * self.cell)
-        col = np.floor(x * factor).astype(np.int64)
-        row = np.floor(y * factor).astype(np.int64)
-        block = ((row >> _BITS) + _HALF) << 21 | ((col >> _BITS) + _HALF)
+        width = round(steps * self.cell)
+        if abs(width - steps * self.cell) < 1e-9 * width:
+            col, row = x // width, y // width
+        else:
+            factor = 1.0 / (steps * self.cell)
+            col = np.floor(x * factor).astype(np.int64)
+            row = np.floor(y * factor).astype(np.int64)
         inside = (row & SIDE - 1) << _BITS | (col & SIDE - 1)
-        change = np.flatnonzero((block[1:] != block[:-1]) | (label[1:] != label[:-1])) + 1
-        if len(change) * 8 > len(x):
-            order = np.lexsort((block, label))
-            block, label, inside = block[order], label[order], inside[order]
-            change = np.flatnonzero((block[1:] != block[:-1]) | (label[1:] != label[:-1])) + 1
-        bounds = [0, *change.tolist(), len(x)]
-        for start, stop in pairwise(bounds):
-            self._cells((int(label[start]), int(block[start])))[inside[start:stop]] = 1
-        if len(self._open) > MOST_OPEN:
+        row, col = row >> _BITS, col >> _BITS
+        south, west = int(row.min()), int(col.min())
+        wide = int(col.max()) - west + 1
+        distinct, which = label[:1], np.zeros(1, np.int64)
+        if label.min() != label.max():
+            distinct, which = np.unique(label, return_inverse=True)
+        key = ((row - south) * wide + (col - west)) * len(distinct) + which
+        if int(key.max()) > 4 * len(key):  # spread over many blocks
+            used, key = np.unique(key, return_inverse=True)
+        else:
+            used = np.flatnonzero(np.bincount(key))
+            place = np.zeros(int(used[-1]) + 1, np.int64)
+            place[used] = np.arange(len(used))
+            key = place[key]
+        if len(used) > MOST_OPEN:
+            for part in np.array_split(np.arange(len(x)), 2):
+                self.see(label[part], x[part], y[part], steps)
+            return
+        if len(self._open) + len(used) > MOST_OPEN:
             self._close()
+        slots = np.zeros(len(used), np.int64)
+        for at, code in enumerate(used.tolist()):
+            place_of, line = divmod(code, len(distinct))
+            block = (place_of // wide + south + _HALF) << 21 | (place_of % wide + west + _HALF)
+            slots[at] = self._open.setdefault((int(distinct[line]), block), len(self._open))
+        if self._room is None:
+            self._room = np.zeros((MOST_OPEN, SIDE * SIDE), np.uint8)
+        self._room.reshape(-1)[slots[key] << 2 * _BITS | inside] = 1
 
     def joined(self, other: Occupancy) -> Occupancy:
         """Give the cells of both."""
@@ -88,12 +109,6 @@ class Occupancy:
             return None
         return np.unpackbits(found).reshape(SIDE, SIDE).astype(np.bool_)
 
-    def _cells(self, key: tuple[int, int]) -> NDArray[np.uint8]:
-        cells = self._open.get(key)
-        if cells is None:
-            cells = self._open[key] = np.zeros(SIDE * SIDE, np.uint8)
-        return cells
-
     def _parts(self, key: tuple[int, int]) -> Iterator[NDArray[np.uint8]]:
         bits = self._packed.get(key)
         if bits is not None:
@@ -102,9 +117,10 @@ class Occupancy:
             yield np.fromfile(path, np.uint8, count=_PACKED_BYTES, offset=start)
 
     def _close(self) -> None:
-        for key, cells in self._open.items():
-            self._pack(key, np.packbits(cells))
-        self._open = {}
+        if self._room is not None:
+            for key, slot in self._open.items():
+                self._pack(key, np.packbits(self._room[slot]))
+        self._open, self._room = {}, None
         self._lay_aside()
 
     def _pack(self, key: tuple[int, int], bits: NDArray[np.uint8]) -> None:

@@ -75,7 +75,7 @@ class LinesSettings:
     least_points : int
         Fewest last returns of a line for a plane.
     noise_classes : tuple of int
-        Never used (withheld points neither).
+        Never used; nor are points flagged withheld or synthetic.
     left_out_classes : tuple of int
         Plants, water, wires and snow: not a hard surface.
     usable_share : float

@@ -29,15 +29,16 @@ class Moments:
         self.sums = np.zeros(10)
         self.box = np.array([np.inf, np.inf, -np.inf, -np.inf])
 
-    def see(self, x: Array, y: Array, time_s: Array) -> None:
-        """Take note of cells: places in metres, mean times."""
-        one = np.ones(len(x))
-        pairs = (one, x, y, time_s, x * x, x * y, y * y, x * time_s, y * time_s, time_s * time_s)
-        self.sums += np.array([values.sum() for values in pairs])
+    def see(self, x: Array, y: Array, time_s: Array, known: Bools) -> None:
+        """Take note of cells: places in metres, mean times, and whether there is a time."""
         low, high = self.box[:2], self.box[2:]
         self.box = np.concatenate(
             [np.minimum(low, (x.min(), y.min())), np.maximum(high, (x.max(), y.max()))]
         )
+        x, y, time_s = x[known], y[known], time_s[known]
+        one = np.ones(len(x))
+        pairs = (one, x, y, time_s, x * x, x * y, y * y, x * time_s, y * time_s, time_s * time_s)
+        self.sums += np.array([values.sum() for values in pairs])
 
 
 @dataclass(eq=False)
@@ -203,7 +204,8 @@ def ring_of(swath: Swath, bins: NDArray[np.intp], low: Array, high: Array) -> tu
 
 def swath_of(moments: Moments, cell_m: float, usable_share: float, *, timed: bool) -> Swath:
     """Tell the direction of a line from its cells: by their times, else the longer axis."""
-    n, sx, sy, st, xx, xy, yy, xt, yt, tt = moments.sums
+    count, sx, sy, st, xx, xy, yy, xt, yt, tt = moments.sums.tolist()
+    n = max(count, 1.0)
     mx, my, mt = sx / n, sy / n, st / n
     cov = np.array([[xx / n - mx * mx, xy / n - mx * my], [xy / n - mx * my, yy / n - my * my]])
     with_time = np.array([xt / n - mx * mt, yt / n - my * mt])

@@ -22,6 +22,8 @@ Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 Ints = NDArray[np.int64]
 
+#: A void is so many cells of one ANPS or more: (4 x ANPS) squared.
+LIMIT = 16.0
 #: Cells around a block that are looked at with it.
 RING = 2
 #: A void in whose cells at least this share holds first returns of other lines is filled.
@@ -62,14 +64,14 @@ class _Groups:
     def __init__(self) -> None:
         self._parent: list[int] = []
         # cells, edges, sum of rows, sum of columns, filled by others, empty double cells
-        self.sums = np.zeros((0, 6), np.int64)
-        self.box = np.zeros((0, 4), np.int64)
+        self._sums = [np.zeros((0, 6), np.int64)]
+        self._box = [np.zeros((0, 4), np.int64)]
 
     def add(self, sums: Ints, box: Ints) -> int:
         first = len(self._parent)
         self._parent += range(first, first + len(sums))
-        self.sums = np.concatenate([self.sums, sums])
-        self.box = np.concatenate([self.box, box])
+        self._sums.append(sums)
+        self._box.append(box)
         return first
 
     def join(self, one: Ints, two: Ints) -> None:
@@ -88,11 +90,12 @@ class _Groups:
         root = np.array([self._root(at) for at in range(len(self._parent))], np.int64)
         roots, which = np.unique(root, return_inverse=True)
         sums = np.zeros((len(roots), 6), np.int64)
-        np.add.at(sums, which, self.sums)
+        np.add.at(sums, which, np.concatenate(self._sums))
+        box = np.concatenate(self._box)
         low = np.full((len(roots), 2), np.iinfo(np.int64).max)
         high = np.full((len(roots), 2), np.iinfo(np.int64).min)
-        np.minimum.at(low, which, self.box[:, :2])
-        np.maximum.at(high, which, self.box[:, 2:])
+        np.minimum.at(low, which, box[:, :2])
+        np.maximum.at(high, which, box[:, 2:])
         return sums, np.concatenate([low, high], axis=1)
 
 
@@ -140,9 +143,11 @@ def gaps_of(
         below[row, col] = labelled[-1]
         below = {key: edge for key, edge in below.items() if key[0] >= row - 1}
     sums, boxes = groups.whole()
-    area = (sums[:, 0] + sums[:, 1] / 2.0 + 1.0) * place.cell_m**2
-    large = np.flatnonzero(area >= (4.0 * place.cell_m) ** 2 * (1.0 - 1e-12))
-    voids = tuple(_void(number, float(area[at]), sums[at], boxes[at], place) for at in large)
+    area = _area(sums)
+    large = np.flatnonzero(area >= LIMIT * (1.0 - 1e-12))
+    voids = tuple(
+        _void(number, float(area[at]) * place.cell_m**2, sums[at], boxes[at], place) for at in large
+    )
     return Gaps(voids, cells - int(sums[large, 5].sum()), filled)
 
 
@@ -263,8 +268,18 @@ def _label(
     for at, values in ((0, i + row * SIDE), (1, j + col * SIDE)):
         np.minimum.at(box[:, at], which, values)
         np.maximum.at(box[:, at + 2], which, values)
-    first = groups.add(sums, box)
-    return np.where(label > 0, label.astype(np.int64) - 1 + first, -1)
+    # small ones that lie inside the block are forgotten: there are very many where points fall by chance
+    kept = _area(sums) >= LIMIT * (1.0 - 1e-12)
+    for edge in (label[0], label[-1], label[:, 0], label[:, -1]):
+        kept[edge[edge > 0] - 1] = True
+    number = np.full(count + 1, -1)
+    number[1:][kept] = np.arange(kept.sum()) + groups.add(sums[kept], box[kept])
+    return np.asarray(number[label])
+
+
+def _area(sums: Ints) -> Array:
+    """Give the area of groups, in cells."""
+    return np.asarray(sums[:, 0] + sums[:, 1] / 2.0 + 1.0)
 
 
 def _void(number: int, area_m2: float, sums: Ints, box: Ints, place: Place) -> Void:

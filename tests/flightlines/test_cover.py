@@ -47,7 +47,7 @@ def test_density_is_that_of_counting(tmp_path):
         assert abs(line.speed_m_s - 8.0) < 0.05
     for line, heading_deg in zip(record.lines, (0.0, 180.0), strict=True):
         assert abs((line.heading_deg - heading_deg + 180.0) % 360.0 - 180.0) < 0.6
-    cells = set(zip(np.floor(x).tolist(), np.floor(y).tolist(), strict=True))
+    cells = set(zip(*(np.floor(np.round(v, 4)).tolist() for v in (x, y)), strict=True))
     assert record.coverage.covered_m2 == len(cells)
     assert math.isclose(record.coverage.density_per_m2, first.sum() / len(cells))
 

@@ -94,7 +94,7 @@ def test_tables_laid_aside_do_not_matter(tmp_path, whole, monkeypatch):
     monkeypatch.setattr(tables, "MOST_ROWS", 300)
     monkeypatch.setattr(tables.CellTable.__init__, "__defaults__", (300,))
     monkeypatch.setattr("accuracy.flightlines.blocks.MOST_KEPT", 0)
-    monkeypatch.setattr(occupancy, "MOST_OPEN", 1)
+    monkeypatch.setattr(occupancy, "MOST_OPEN", 3)
     monkeypatch.setattr(occupancy, "MOST_PACKED", 1)
     monkeypatch.setattr(collecting, "SLICE", 777)
     monkeypatch.setattr("accuracy.flightlines.comparing.MOST_IN_MEMORY", 10)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -57,6 +58,8 @@ class Reading:
         next run. None computes every hash.
     evidence : bool
         Whether a picture of every checkpoint is drawn from what is read.
+    reduce : callable or None
+        Passes over all points of files with several workers: `accuracy.parallel.Workers.reduce`.
     """
 
     read: Reader = read_in_turn
@@ -65,6 +68,7 @@ class Reading:
     index_folder: Path | None = None
     hashes: Path | None = None
     evidence: bool = False
+    reduce: Any = None
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from accuracy.inputs_of_job import inputs_of_job, same_file
 from accuracy.job import Job
 from accuracy.judging import beside, evidence_of, judge_dataset
 from accuracy.layout import lay_out
+from accuracy.lines_of_job import lines_of_job
 from accuracy.measuring import Measured, Reading, measure
 from accuracy.placement import placement
 from accuracy.preparation import Prepared, Progress, prepare, quiet
@@ -63,6 +64,8 @@ def verify(
             for item in prepared.deliverables
         ]
         processing = check_processing(prepared, read=reading.read, progress=progress)
+        flown = processing.trajectory.lines if processing.trajectory is not None else ()
+        lines = lines_of_job(prepared, progress, reading.reduce, flown) if job.lines else ()
         progress("hashing the inputs")
         inputs = inputs_of_job(prepared, hashing)
     progress("judging the claims")
@@ -101,6 +104,9 @@ def verify(
         )
     for name, its in evidences.records.items():
         series[name]["evidence"] = its
+    findings += [finding for its in lines for finding in its.findings]
+    verdicts = [claim.verdict for dataset in datasets for claim in dataset.claims]
+    verdicts += [verdict for its in lines for verdict in its.verdicts]
     points, roles = prepared.table.points, prepared.roles
     return Result(
         run=_run(prepared, started, reading, hashing.notes),
@@ -117,11 +123,17 @@ def verify(
         cautions=tuple(CAUTIONS),
         base=processing.base_data,
         trajectory=processing.trajectory_data,
-        verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
+        verdict=overall(verdicts),
         series=series,
         side_by_side=tuple(side_by_side),
         survey=prepared.survey.record,
-        side_files={**reliefs.pictures, **prepared.survey.pictures, **evidences.pictures},
+        lines={its.name: its.data for its in lines},
+        side_files={
+            **reliefs.pictures,
+            **prepared.survey.pictures,
+            **evidences.pictures,
+            **{name: picture for its in lines for name, picture in its.pictures.items()},
+        },
     )
 
 

@@ -178,6 +178,8 @@ class Result:
 
     Attributes
     ----------
+    lines : mapping
+        Name of a point cloud to what its flight lines showed; empty where they were not compared.
     side_files : mapping of str to bytes
         Pictures that lie beside ``result.json``, by file name; the record holds their SHA-256, not their
         bytes. What lies there may be another file by now: views look at the hash.
@@ -200,6 +202,7 @@ class Result:
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     side_by_side: tuple[SideBySide, ...] = ()
+    lines: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -211,6 +214,11 @@ class Result:
             "fails": ExitCode.FAILS,
             "no-statement": ExitCode.NO_STATEMENT,
         }.get(self.verdict, ExitCode.PASSES)
+
+    @property
+    def line_verdicts(self) -> list[Verdict]:
+        """Verdicts of the claims on flight lines; empty where these were not compared."""
+        return [claim["verdict"] for lines in self.lines.values() for claim in lines["claims"]]
 
     @property
     def residuals(self) -> pd.DataFrame:
@@ -249,6 +257,8 @@ class Result:
         if not data["survey"]:
             del data["survey"]
         del data["side_files"]
+        if not data["lines"]:
+            del data["lines"]  # only where it was asked for
         if data["run"]["digest"] is None:
             data["run"]["digest"] = digest_of(data)
         ordered = {key: data[key] for key in order} | data
@@ -361,6 +371,7 @@ def parse_result(text: str, where: str) -> Result:
 #: Names and size of files that are looked for beside a record: ours, whatever the record says.
 _SIDE_FILE = re.compile(
     r"relief-[1-9][0-9]{0,3}\.png|photo-[1-9][0-9]{0,5}\.jpg|evidence/[1-9][0-9]{0,5}\.svg"
+    r"|lines-[1-9][0-9]{0,3}-(difference|density)\.png"
 )
 _LARGEST_SIDE_FILE = 1_000_000
 
@@ -377,6 +388,9 @@ def named_side_files(record: Result) -> Iterator[tuple[str, str]]:
         its = point.get("photograph") if isinstance(point, Mapping) else None
         if isinstance(its, Mapping):
             places.append({"file": its.get("file"), "sha256": its.get("scaled_sha256")})
+    for lines in record.lines.values():
+        maps = lines.get("maps") if isinstance(lines, Mapping) else None
+        places += maps if isinstance(maps, list | tuple) else ()
     for its in places:
         if isinstance(its, Mapping) and its.get("file"):
             yield str(its["file"]), str(its.get("sha256"))

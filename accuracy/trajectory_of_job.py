@@ -19,7 +19,9 @@ from accuracy.sampling.tin import CloudSetting
 from accuracy.trajectory.check import Limits, check_trajectory
 from accuracy.trajectory.cloud import CloudSide
 from accuracy.trajectory.frame import Destination, positions_of
-from accuracy.trajectory.record import Span, TrajectoryCheck
+from accuracy.trajectory.lines import flight_lines
+from accuracy.trajectory.record import FlightLine, Span, TrajectoryCheck
+from accuracy.trajectory.track import track_of
 from accuracy.units import LengthUnit
 
 
@@ -89,6 +91,25 @@ def trajectory_of_job(
         all_points=all_points,
         progress=progress,
     )
+
+
+def flown_lines(prepared: Prepared) -> tuple[FlightLine, ...]:
+    """Give the straight runs of the trajectory of a job, in its own plane; none where it names no trajectory.
+
+    Raises
+    ------
+    InputError, ReferenceSystemError
+        The trajectory or its reference system cannot be used.
+    """
+    section = prepared.job.trajectory
+    if section is None:
+        return ()
+    flown = prepared.job.job.flown
+    week = week_of_date(flown) if flown is not None else None
+    table = read_trajectory(section.located.path, section, week)
+    reference, _ = _reference(section, table)
+    its = positions_of(table, reference)
+    return flight_lines(track_of(table, its.east_m, its.north_m, its.up_m))
 
 
 def _reference(

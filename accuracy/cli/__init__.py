@@ -23,6 +23,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "demo": "accuracy.cli.demo",
         "history": "accuracy.cli.history",
         "inspect": "accuracy.cli.inspect",
+        "lines": "accuracy.cli.lines",
         "pick": "accuracy.cli.pick",
         "plan": "accuracy.cli.plan",
         "recheck": "accuracy.cli.recheck",

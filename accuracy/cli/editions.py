@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 Keys = dict[str, float | int | str | bool]
 
 
-def split(options: tuple[str, ...]) -> list[tuple[str, dict[str, str]]]:
+def split(options: tuple[str, ...], option: str = "--under") -> list[tuple[str, dict[str, str]]]:
     """Split ``ID`` and ``ID:key=value+key=value``, several with commas between."""
     found = []
     for entry in ",".join(options).split(","):
@@ -26,7 +26,7 @@ def split(options: tuple[str, ...]) -> list[tuple[str, dict[str, str]]]:
         pairs = [pair.partition("=") for pair in rest.split("+")] if colon else []
         if not name or any(not key or not value for key, _, value in pairs):
             raise UsageError(
-                f"--under {entry!r} is not understood", remedy="give ID or ID:key=value+key=value"
+                f"{option} {entry!r} is not understood", remedy="give ID or ID:key=value+key=value"
             )
         found.append((name, {key.strip(): value.strip() for key, _, value in pairs}))
     return found
@@ -46,7 +46,7 @@ def with_editions(job: Job, options: tuple[str, ...]) -> Job:
         standard = load_standard(name, job.folder)
         kinds = {key.name: key.kind for key in standard.claim_keys}
         for dataset in job.dataset:
-            keys: Keys = {key: _value(value, kinds.get(key)) for key, value in given.items()}
+            keys: Keys = {key: value_of(value, kinds.get(key)) for key, value in given.items()}
             its = [claim for claim in job.claim if claim.dataset == dataset.name]
             if not keys:
                 keys = {
@@ -96,7 +96,8 @@ def _measured(dataset: Dataset) -> set[str]:
     return {"horizontal", "vertical", "3d"} if heights else {"horizontal"}
 
 
-def _value(text: str, kind: str | None) -> float | str:
+def value_of(text: str, kind: str | None) -> float | str:
+    """Read a value as its claim key wants it; text that is no number is left for the check to refuse."""
     if kind != "length":
         return text
     try:

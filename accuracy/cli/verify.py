@@ -186,6 +186,7 @@ class Ways:
                     yield replace(
                         reading,
                         read=workers.read,
+                        reduce=workers.reduce,
                         workers=workers.count,
                         scheduler=self.scheduler,
                     )

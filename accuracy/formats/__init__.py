@@ -134,6 +134,8 @@ class PointBatch:
         Degrees, positive to the right of flight as the format defines it.
     return_number : ndarray of uint8 or None
         Number of the return in its pulse; None where the reader does not give it.
+    number_of_returns : ndarray of uint8 or None
+        Returns of that pulse; None where the reader does not give it.
     """
 
     grid: StoredGrid
@@ -148,6 +150,7 @@ class PointBatch:
     gps_time: NDArray[np.float64]
     scan_angle_deg: NDArray[np.float32]
     return_number: NDArray[np.uint8] | None = None
+    number_of_returns: NDArray[np.uint8] | None = None
 
 
 class PointSurface(Protocol):

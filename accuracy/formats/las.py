@@ -52,8 +52,11 @@ LAYER_OF = {
     "point_source_id": 64,
     "gps_time": 128,
     "return_number": 0,  # always comes along with x and y
+    "number_of_returns": 0,
 }
 SCANNED = tuple(LAYER_OF)
+#: Points of a batch of `LasCloud.scan`: they and what is computed of them stay in the processor's cache.
+SCAN_POINTS = 1 << 16
 
 
 def open_las(path: Path, index_folder: Path | None = None) -> LasCloud:
@@ -214,7 +217,7 @@ class LasCloud:
         chunks = chunks_of(self._header, self._compression)
         keeper = IndexKeeper(None, self._header, chunks)
         with opened(self._header.path) as file:
-            yield from self._whole(file, sieve, chunks, keeper, fields)
+            yield from self._whole(file, sieve, chunks, keeper, fields, SCAN_POINTS)
 
     def _sieve(self, wanted: Wanted, layers: int) -> Sieve:
         return Sieve(self._header, self._compression, self._box, self._dtype, wanted, layers)
@@ -226,8 +229,9 @@ class LasCloud:
         chunks: tuple[Chunk, ...],
         keeper: IndexKeeper,
         fields: Sequence[str] = SCANNED,
+        most: int | None = None,
     ) -> Iterator[PointBatch]:
-        """Pass through all points once."""
+        """Pass through all points once, in batches of `most` points."""
         watch = BoxWatch(self._box)
         boxes = []
         done = 0
@@ -243,8 +247,9 @@ class LasCloud:
             boxes.append(sifted.boxes)
             done += sifted.points
             self._tell(done, self._header.points)
-            if len(sifted.records):
-                yield self._batch(sifted.records, fields)
+            size = most or len(sifted.records)
+            for start in range(0, len(sifted.records), size or 1):
+                yield self._batch(sifted.records[start : start + size], fields)
         self.reading_findings += watch.findings()
         if held:
             self.notes += keeper.keep(np.concatenate(boxes), watch)
@@ -316,7 +321,11 @@ class LasCloud:
             return records if name in fields else none
 
         names = records.dtype.names or ()
-        flags = {name: of(name)["flags"] for name in ("withheld", "synthetic", "overlap")}
+        stored_flags = records["flags"].copy()
+        flags = {
+            name: stored_flags if name in fields else stored_flags[:0]
+            for name in ("withheld", "synthetic", "overlap")
+        }
         old = "class_and_flags" in names  # point formats 0 to 5: five bits of class, three flags
         if old:
             classification = of("classification")["flags"] & 0x1F
@@ -328,13 +337,17 @@ class LasCloud:
         if not old:
             angle *= np.float32(0.006)
         timed = of("gps_time")
-        returns = of("return_number")["returns"] & (0x07 if old else 0x0F)
+        bits_of_return, largest = (3, 0x07) if old else (4, 0x0F)
+        stored_returns = records["returns"].copy()
+        returns = (stored_returns if "return_number" in fields else stored_returns[:0]) & largest
+        count = stored_returns if "number_of_returns" in fields else stored_returns[:0]
+        count = (count >> bits_of_return) & largest
         return PointBatch(
             grid=self.grid,
             x=records["x"].astype(np.int64),
             y=records["y"].astype(np.int64),
             z=of("z")["z"].astype(np.int64),
-            classification=classification.astype(np.uint8),
+            classification=classification.astype(np.uint8, copy=True),
             withheld=(flags["withheld"] & bits["withheld"]) != 0,
             synthetic=(flags["synthetic"] & bits["synthetic"]) != 0,
             overlap=(flags["overlap"] & bits["overlap"]) != 0,
@@ -345,7 +358,8 @@ class LasCloud:
                 else np.full(len(timed), np.nan)
             ),
             scan_angle_deg=angle,
-            return_number=returns.astype(np.uint8),
+            return_number=returns.astype(np.uint8, copy=False),
+            number_of_returns=count.astype(np.uint8, copy=False),
         )
 
 

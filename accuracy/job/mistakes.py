@@ -18,7 +18,15 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import base, grids, local_grid, processing, sections, trajectory_section
+from accuracy.job import (
+    base,
+    grids,
+    lines_section,
+    local_grid,
+    processing,
+    sections,
+    trajectory_section,
+)
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY, OF_NEIGHBOURHOOD
 
@@ -48,6 +56,7 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("base", "flight"): base.BaseFlight,
     ("trajectory",): trajectory_section.TrajectorySection,
     ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
+    ("lines",): lines_section.LinesSection,
     ("area",): sections.Area,
     ("flight",): sections.Flight,
     ("sensor",): sections.Sensor,
@@ -116,6 +125,7 @@ def problems_of(
     for check in checks:
         problems += check(data)
     problems += trajectory_section.trajectory_problems(data)
+    problems += lines_section.lines_problems(data)
     if not planning:
         problems += _table_problems(data)
     problems += _file_problems(data, folder, planning=planning)

@@ -21,6 +21,7 @@ from accuracy.job.base import BaseSection
 from accuracy.job.fields import Angle, Epoch, Length, Number, Rmse, Section, Text, Whole
 from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
+from accuracy.job.lines_section import LinesSection
 from accuracy.job.local_grid import LocalGridSection
 from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.job.values import HEIGHT_METHODS, order_mistake
@@ -352,6 +353,9 @@ class Job(Section):
         default=None, description="The GNSS base that the flight was processed from."
     )
     trajectory: TrajectorySection | None = Field(default=None, description="The flown trajectory.")
+    lines: LinesSection | None = Field(
+        default=None, description="Compare the flight lines of the point clouds with each other."
+    )
     processing: FreeTable = Field(
         default_factory=dict,
         description="Settings of the processing, recorded in the result: free keys with text, numbers, true or "

@@ -106,6 +106,8 @@ def render(result: Result) -> bytes:
     """Give ``report.html``: UTF-8, self-contained, the same bytes for the same record."""
     unit = LengthUnit(result.job.get("job", {}).get("display_units", "metre"))
     script = packaged("page.js")
+    lines = _lines(result)
+    style = packaged("page.css") + (packaged("lines.css") if lines else "")
     page = (
         environment()
         .get_template("page.html")
@@ -113,7 +115,7 @@ def render(result: Result) -> bytes:
             result=result,
             layout_lines=layout_lines(result, unit),
             unit=unit,
-            style=safe(packaged("page.css")),
+            style=safe(style),
             script=safe(script),
             script_hash=base64.b64encode(hashlib.sha256(script.encode("utf-8")).digest()).decode(),
             word=VERDICT_WORDS[result.verdict],
@@ -128,6 +130,7 @@ def render(result: Result) -> bytes:
             means=meaning.means(result, unit),
             means_not=meaning.means_not(result),
             datasets=[_dataset(result, i, unit) for i in range(len(result.datasets))],
+            lines=lines,
             findings=_findings(result.findings),
             data=safe(_json({f"d{i}": _details(d, unit) for i, d in enumerate(result.datasets)})),
             grounds=_grounds(result),
@@ -204,6 +207,7 @@ def _pictures(result: Result) -> Markup | None:
 
 def _counted(result: Result) -> str:
     verdicts = [claim.verdict for dataset in result.datasets for claim in dataset.claims]
+    verdicts += result.line_verdicts
     told = [
         f"{number} {one if number == 1 else many}"
         for verdict, one, many in _COUNTED
@@ -247,6 +251,13 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         restored=_apart(dataset, series.get("with_exclusions_restored"), unit),
         pictures=told_of_pictures(result, place),
     )
+
+
+def _lines(result: Result) -> tuple[Any, ...]:
+    """Give the sections on flight lines, where these were compared."""
+    from accuracy.reports.lines_html import views
+
+    return views(result)
 
 
 def _place(picture: bytes) -> str:

@@ -42,6 +42,10 @@ def render(result: Result) -> bytes:
             ]
         if not dataset.claims:
             parts += ["", f"{printable(dataset.name)}: nothing was claimed; see the figures."]
+    for name, lines in result.lines.items():
+        for on_lines in lines["claims"]:
+            head = f"{printable(name)}, flight lines, {printable(on_lines['title'])}"
+            parts += ["", head, "-" * WIDTH, _wrap(printable_lines(on_lines["statement"]))]
     parts += ["", "Files tested (SHA-256)", "-" * WIDTH]
     parts += [
         f"{item.sha256}  {printable(item.path)}"

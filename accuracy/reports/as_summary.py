@@ -8,6 +8,8 @@ from collections.abc import Iterable, Sequence
 from accuracy.findings import Severity
 from accuracy.reports.base_text import together
 from accuracy.reports.editions_text import summary_lines, title
+from accuracy.reports.lines_text import short
+from accuracy.reports.lines_view import subjects_of
 from accuracy.reports.words import VERDICT_WORDS, check_text, length, printable
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result
@@ -52,7 +54,10 @@ def _wrapped(text: str, first: str, indent: str) -> str:
 
 
 def _head(result: Result) -> list[str]:
-    claims = [claim for dataset in result.datasets for claim in dataset.claims]
+    verdicts: list[str] = [
+        *(claim.verdict for dataset in result.datasets for claim in dataset.claims),
+        *result.line_verdicts,
+    ]
     counted = ", ".join(
         f"{number} {word}"
         for verdict, word in (
@@ -61,7 +66,7 @@ def _head(result: Result) -> list[str]:
             ("no-statement", "without statement"),
             ("reported", "reported"),
         )
-        if (number := sum(claim.verdict == verdict for claim in claims))
+        if (number := verdicts.count(verdict))
     )
     lines = [f"{VERDICT_WORDS[result.verdict]}   ({counted or 'no claim in the job'})", ""]
     job = result.job.get("job", {})
@@ -240,6 +245,11 @@ def _base(result: Result) -> list[str]:
     return lines
 
 
+def _flight_lines(result: Result) -> list[str]:
+    """Say how the flight lines agree; the rest is in ``accuracy lines`` and on the page."""
+    return [line for subject in subjects_of(result) for line in short(subject)]
+
+
 def _section(title: str, lines: Iterable[str]) -> list[str]:
     return ["", title, "-" * WIDTH, *lines]
 
@@ -266,6 +276,8 @@ def render(result: Result) -> bytes:
     lines += _section("Who was left out, and why", _left_out(result))
     if result.base:
         lines += _section(f"Base {printable(str(result.base['mark']))}", _base(result))
+    if result.lines:
+        lines += _section("Flight lines", _flight_lines(result))
     lines += _section("Findings", _findings(result))
     lines += [
         "",

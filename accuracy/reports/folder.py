@@ -26,8 +26,11 @@ READY = ".ready"
 #: Our own folder in a result: pictures of checkpoints, never carried over from a former one.
 PICTURES = "evidence"
 
-#: A folder with this file was written by this tool and may be replaced.
+#: The record of a result.
 MARK = "result.json"
+
+#: A folder with one of these files was written by this tool and may be replaced: name and format of the file.
+MARKS = {MARK: FORMAT, "lines.json": "accuracy-lines"}
 
 
 def _aside(target: Path, suffix: str) -> Path:
@@ -113,17 +116,21 @@ def check_replaceable(target: Path) -> None:
 
 def _is_ours(folder: Path) -> bool:
     """Whether a folder holds a result of this tool, of whatever version."""
-    try:
-        data = json.loads((folder / MARK).read_text("utf-8"))
-    except (OSError, ValueError):
-        return False
-    return isinstance(data, dict) and data.get("format") == FORMAT
+    for name, kind in MARKS.items():
+        try:
+            data = json.loads((folder / name).read_text("utf-8"))
+        except (OSError, ValueError):
+            continue
+        if isinstance(data, dict) and data.get("format") == kind:
+            return True
+    return False
 
 
-def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
+def write_folder(target: Path, files: Mapping[str, bytes | Path]) -> None:
     """Write all files of a result as one folder, all or nothing.
 
-    Files that somebody else put into a former result are carried over.
+    A path in place of content is a file that is moved there. Files that somebody else put into a former result
+    are carried over.
 
     Raises
     ------
@@ -139,7 +146,10 @@ def write_folder(target: Path, files: Mapping[str, bytes]) -> None:
         try:
             for name, content in files.items():
                 (new / name).parent.mkdir(exist_ok=True)
-                _write(new / name, content)
+                if isinstance(content, Path):
+                    shutil.move(content, new / name)
+                else:
+                    _write(new / name, content)
             if target.exists():
                 _carry_over(target, new)
             _write(new / READY, b"")

@@ -51,6 +51,16 @@ def _result_cases(result: Result) -> Iterator[Case]:
         )
         checks = "\n".join(check_text(check, unit) for check in claim.checks)
         yield Case(suite, name, _PROBLEMS.get(claim.verdict), message, checks)
+    for cloud, lines in result.lines.items():
+        for on_lines in lines["claims"]:
+            claimed = ", ".join(f"{key} = {value}" for key, value in on_lines["claimed"].items())
+            name = (
+                f"{cloud}, flight lines: {on_lines['standard']}{f', {claimed}' if claimed else ''}"
+            )
+            why = f": {on_lines['reason']}" if on_lines["reason"] else ""
+            message = f"{VERDICT_WORDS[on_lines['verdict']].lower()}{why}"
+            problem = _PROBLEMS.get(on_lines["verdict"])
+            yield Case(suite, name, problem, message, on_lines["statement"])
     if not claims:
         yield Case(suite, "claims", "error", "the job claims nothing, so nothing was judged")
 

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Any
 
 from accuracy.findings import Severity
-from accuracy.reports import editions_text, html_content, meaning
+from accuracy.reports import editions_text, html_content, lines_pdf, meaning
 from accuracy.reports.evidence_content import pdf_photographs, pdf_pictures, survey_lines
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.words import (
@@ -92,6 +92,7 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
         "means": list(meaning.means(result, unit)),
         "means_not": list(meaning.means_not(result)),
         "datasets": [_dataset(result, dataset, unit, drawings) for dataset in result.datasets],
+        "lines": lines_pdf.content(result, drawings=drawings),
         "findings": _findings(result),
         "transformations": [_transformation(item, unit) for item in result.transformations],
         "control": list(result.control),

@@ -170,6 +170,11 @@ class Sheet:
         self._panels.append((axes, place))
         return axes
 
+    @property
+    def place_of_first(self) -> Place:
+        """Where the first panel is."""
+        return self._panels[0][1]
+
     def legend_of(self, axes: Axes) -> None:
         """Put what is labelled in these axes into the legend; each label once."""
         for handle, label in zip(*axes.get_legend_handles_labels(), strict=True):

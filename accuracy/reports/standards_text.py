@@ -8,7 +8,7 @@ from typing import Any
 
 from accuracy.reports.layout_rules_text import TO_CONFIRM, layout_rules
 from accuracy.standards.judge.examples import Recomputed, recompute
-from accuracy.standards.library import Limit, Measure, Standard
+from accuracy.standards.library import Limit, LineRule, Measure, Standard
 
 MARKS = ("read", "second-hand", "from-memory", "derived")
 
@@ -35,6 +35,18 @@ def _measure_text(measure: Measure) -> str:
         "as found" if measure.limit is None else f"{measure.operator} {_limit_text(measure.limit)}"
     )
     return f"{measure.name}: {measure.estimator} of {measure.component}, {measure.cover}{survey}; {limit}"
+
+
+def _line_text(rule: LineRule) -> str:
+    text = f"{rule.name}: {rule.measured.what}"
+    if rule.limit is None:
+        return f"{text}; as found"
+    least = f"; at least {rule.at_least} {rule.measured.counted}" if rule.at_least else ""
+    decides = "" if rule.binding else " (remarked, no more)"
+    limit = Limit(
+        rule.limit.unit, rule.limit.key, rule.limit.factor, rule.limit.table, rule.limit.value
+    )
+    return f"{text}; {rule.operator} {_limit_text(limit)}{least}{decides}"
 
 
 def _numbers(standard: Standard) -> Iterator[tuple[str, str, str, str]]:
@@ -68,6 +80,12 @@ def _numbers(standard: Standard) -> Iterator[tuple[str, str, str, str]]:
         yield "heights of a cloud", text, procedure.source.cite, procedure.source.verification
     for kind, text, source in layout_rules(standard.layout):
         yield kind, text, source.cite, source.verification
+    if (spacing := standard.line_spacing) is not None:
+        limit = Limit(spacing.limit.unit, spacing.limit.key, table=spacing.limit.table)
+        text = f"design spacing (ANPS) {_limit_text(limit)}"
+        yield "flight lines", text, spacing.cite, spacing.verification
+    for line_rule in standard.line_rules:
+        yield "flight lines", _line_text(line_rule), line_rule.cite, line_rule.verification
 
 
 def render_list(standards: Sequence[Standard]) -> str:

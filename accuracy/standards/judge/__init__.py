@@ -6,6 +6,14 @@ asked; a rule that gives a reason takes the statement away, whatever the numbers
 
 from __future__ import annotations
 
+from accuracy.standards.judge.line_values import line_values
+from accuracy.standards.judge.lines import (
+    LineCheck,
+    LineEvidence,
+    LineJudgement,
+    LineValue,
+    judge_lines,
+)
 from accuracy.standards.judge.records import (
     Check,
     Evidence,
@@ -21,9 +29,15 @@ __all__ = [
     "Check",
     "Evidence",
     "Judgement",
+    "LineCheck",
+    "LineEvidence",
+    "LineJudgement",
+    "LineValue",
     "PartJudgement",
     "StatementKind",
     "TakenHeights",
     "Verdict",
     "judge",
+    "judge_lines",
+    "line_values",
 ]

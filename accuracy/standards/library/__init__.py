@@ -6,6 +6,7 @@ specification is the same kind of file, kept beside the job. A new edition is a 
 
 from __future__ import annotations
 
+from accuracy.standards.library.line_rules import QUANTITIES, LineOperator, LineRule
 from accuracy.standards.library.marks import Part, Verification
 from accuracy.standards.library.reading import ESTIMATORS, parse_standard, parse_survey_methods
 from accuracy.standards.library.records import (
@@ -37,6 +38,7 @@ from accuracy.standards.library.siting_records import (
 
 __all__ = [
     "ESTIMATORS",
+    "QUANTITIES",
     "UNITS",
     "AreaCount",
     "ClaimKey",
@@ -47,6 +49,8 @@ __all__ = [
     "HeightProcedure",
     "LayoutRules",
     "Limit",
+    "LineOperator",
+    "LineRule",
     "Measure",
     "Minimum",
     "Part",

@@ -62,9 +62,14 @@ def _marks(standard: Standard) -> Iterator[tuple[str, str]]:
         ("height_procedure", [p.source.verification for p in standard.procedures]),
         ("area_count", [rule.source.verification for rule in layout.counts]),
         ("confirm", [rule.source.verification for rule in layout.confirm]),
+        ("line_rule", [entry.verification for entry in standard.line_rules]),
     ):
         yield from ((f"{name}[{index}]", mark) for index, mark in enumerate(marks))
-    for name, single in (("survey", standard.survey), ("survey_error", standard.survey_error)):
+    for name, single in (
+        ("survey", standard.survey),
+        ("survey_error", standard.survey_error),
+        ("line_spacing", standard.line_spacing),
+    ):
         if single is not None:
             yield name, single.verification
     for name, rule in (

@@ -9,6 +9,7 @@ from types import MappingProxyType
 from typing import get_args
 
 from accuracy.errors import Problem, StandardsError
+from accuracy.standards.library.line_rules import read_design_spacing, read_line_rules
 from accuracy.standards.library.marks import Component, Cover, Part
 from accuracy.standards.library.reader import Reader, nearest
 from accuracy.standards.library.records import (
@@ -139,6 +140,8 @@ def _standard(top: Reader, source: str) -> Standard:
         survey_error=None if survey_error is None else _survey_error(survey_error),
         procedures=tuple(read_procedure(r) for r in top.tables("height_procedure")),
         layout=read_layout(top),
+        line_rules=read_line_rules(top, keys),
+        line_spacing=read_design_spacing(top, keys),
     )
     top.finish()
     return standard

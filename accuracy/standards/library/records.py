@@ -6,11 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from accuracy.standards.library.marks import Component, Cover, Part, Verification
 from accuracy.standards.library.siting_records import HeightProcedure, LayoutRules
 from accuracy.units import LengthUnit
+
+if TYPE_CHECKING:
+    from accuracy.standards.library.line_rules import DesignSpacing, LineRule
 
 #: Units a standard's file may use, with their length in metres.
 UNITS: Mapping[str, Fraction] = MappingProxyType(
@@ -249,6 +252,10 @@ class Standard:
         How heights of a point cloud are taken; any of them will do. Empty: the document does not say.
     layout : LayoutRules
         What it wants of number and places of the points.
+    line_rules : tuple of LineRule
+        What is wanted of flight lines; see `accuracy.standards.library.line_rules`.
+    line_spacing : DesignSpacing or None
+        The spacing that a claim is designed for.
     client_file, sha256 : str
         Of a client's own file: its path as the job writes it, and the SHA-256 of its bytes. Empty for
         packaged standards.
@@ -276,6 +283,8 @@ class Standard:
     survey_error: SurveyError | None = None
     procedures: tuple[HeightProcedure, ...] = ()
     layout: LayoutRules = NO_LAYOUT
+    line_rules: tuple[LineRule, ...] = ()
+    line_spacing: DesignSpacing | None = None
     client_file: str = ""
     sha256: str = ""
 

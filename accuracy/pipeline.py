@@ -14,7 +14,9 @@ from accuracy.deliverables import (
     Deliverable,
     distinct,
 )
+from accuracy.diagnosis_of_result import with_diagnosis
 from accuracy.findings import Finding, Severity
+from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.library import epsg_version, proj_version
 from accuracy.georeferencing.reference import Reference
 from accuracy.georeferencing.site_plan import SitePlan
@@ -128,7 +130,7 @@ def verify(
     for name, relief in reliefs.records.items():
         series[name]["plan"]["relief"] = relief
     points, roles = prepared.table.points, prepared.roles
-    return Result(
+    result = Result(
         run=_run(prepared, started, reading, hashing.notes),
         job=job.as_read(),
         inputs=inputs,
@@ -147,6 +149,9 @@ def verify(
         series=series,
         side_files=reliefs.pictures,
     )
+    progress("looking for causes")
+    shelf = GridShelf(job.grids.folders(job.folder), job.grids.geoid_files)
+    return with_diagnosis(result, shelf, prepared.standards)
 
 
 def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:

@@ -25,7 +25,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("processing_checks",),
     ("statement", "series"),
     ("result", "provenance"),
-    ("comparison_record", "ledger_record"),
+    ("comparison_record", "ledger_record", "diagnosis_of_result"),
     ("reports", "ledger"),
     ("pipeline", "comparison", "parallel", "simulation", "history"),
     ("cli", "pytest_plugin"),

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
 from accuracy.reports import html_content, html_plan, html_plots, meaning
+from accuracy.reports.diagnosis_text import paragraphs
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
@@ -88,6 +89,7 @@ class DatasetView:
     sensitivity: tuple[SensitivityView, ...]
     control: ApartView | None
     restored: ApartView | None
+    diagnosis: tuple[str, ...]
 
 
 def render(result: Result) -> bytes:
@@ -220,6 +222,7 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         sensitivity=_sensitivity(dataset, series.get("sensitivity") or {}, unit),
         control=_apart(dataset, series.get("control"), unit),
         restored=_apart(dataset, series.get("with_exclusions_restored"), unit),
+        diagnosis=paragraphs(result, dataset.name, unit),
     )
 
 

@@ -63,6 +63,8 @@ class Support:
         Class -> number of points near the place, all classes.
     lines : tuple of LineSupport
         The same height by flight line.
+    slope_east, slope_north : float or None
+        Rise of that plane per metre towards east and north.
     """
 
     points: int
@@ -75,6 +77,8 @@ class Support:
     coincident: int = 0
     classes: Mapping[int, int] = field(default_factory=lambda: MappingProxyType({}))
     lines: tuple[LineSupport, ...] = ()
+    slope_east: float | None = None
+    slope_north: float | None = None
 
 
 @dataclass(frozen=True)

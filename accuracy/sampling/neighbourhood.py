@@ -388,6 +388,8 @@ def support_of(
         roughness_m=None if plane is None else plane.roughness_m,
         classes=MappingProxyType({k: n for k, n in enumerate(counts) if n}),
         lines=tuple(lines),
+        slope_east=None if plane is None else plane.east,
+        slope_north=None if plane is None else plane.north,
     )
 
 

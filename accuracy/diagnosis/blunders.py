@@ -123,6 +123,11 @@ def _groups(
     sightings = observations.sightings
     n = len(values)
     tried = list(_tried(sightings.order[place], _positions(observations, place), n))
+    index = {sightings.ids[p]: i for i, p in enumerate(place)}
+    for name, ids in sightings.groups:
+        members = sorted(index[i] for i in ids if i in index)
+        if LEAST_GROUP <= len(members) <= n - LEAST_GROUP:
+            tried.append((members, f"points described as {name!r} against all others, t test"))
     freedom = n - fitted - 2
     if not tried or freedom < 4:
         return

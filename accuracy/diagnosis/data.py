@@ -42,7 +42,8 @@ def diagnosis_data(diagnosis: Diagnosis) -> dict[str, Any]:
             f"{part}_{letter}_m": length(getattr(errors, f"{part}_{letter}_m") or None)
             for part in ("noise", "point", "line", "shared")
             for letter in ("h", "v")
-        },
+        }
+        | {"line_roll_deg": figures(errors.line_roll_deg or None, 2)},
         "parameters": [_parameter(p) for p in diagnosis.parameters],
         "lines": [
             {

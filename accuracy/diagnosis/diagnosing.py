@@ -23,6 +23,8 @@ from accuracy.diagnosis.words import paragraph
 SHARED_M = (0.006, 0.008)
 #: Fewest points that say anything of a cause.
 LEAST_POINTS = 4
+#: Errors of the aircraft and shifts that are fitted to the lines, about.
+LINE_PARAMETERS = 8
 
 
 def shared_errors(base: Mapping[str, Any]) -> tuple[float, float]:
@@ -54,7 +56,7 @@ def diagnose_sightings(sightings: Sightings, context: Context) -> Diagnosis:
     )
     sessions = tuple((_group_name(b.ids), b.ids) for b in found if len(b.ids) > 1)
     candidates = catalogue(sightings, replace(context, sessions=sessions))
-    problem = Problem(observations, white, basis, values, freedom)
+    problem = Problem(observations, white, basis, values, freedom, line_freedom(sightings, freedom))
     conclusion, scored = rank(problem, candidates)
     parameters = fit.parameters(observations, white, values)
     blind = fit.blindness(parameters, sightings)
@@ -78,6 +80,15 @@ def diagnose_sightings(sightings: Sightings, context: Context) -> Diagnosis:
         notes=notes,
         without_blunders=blunder_tests.without(found, sightings.ids, _of_points(sightings)),
     )
+
+
+def line_freedom(sightings: Sightings, freedom: int) -> int:
+    """Give the degrees of freedom of what is told by lines: three for each, less what is fitted to them."""
+    lines = len(sightings.lines)
+    if lines < 2:
+        return freedom
+    axes = sum(sightings.has(axis) for axis in range(3))
+    return max(8, min(freedom, axes * lines - LINE_PARAMETERS))
 
 
 def _group_name(ids: tuple[str, ...]) -> str:

@@ -9,12 +9,34 @@ chapter 6; from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
-from accuracy.diagnosis.records import Array, Errors, Indices, Sightings
+from accuracy.diagnosis.fields import ELEMENTARY
+from accuracy.diagnosis.records import HEADING, Array, Errors, Indices, Sightings
 
 VERTICAL = 2
+
+
+#: Positions wander within a line about as much as from line to line: from the middle of a line to its ends by this
+#: share of it (a first-order Gauss-Markov process whose correlation time is that of one or two lines).
+DRIFT = 0.6
+
+
+def along_line(s: Sightings, members: NDArray[np.bool_]) -> Array:
+    """Give how far along a line its points lie, -1 to 1 from end to end; 0 elsewhere and where not known."""
+    along = np.zeros(s.count)
+    usable = members & s.geometry_known & np.isfinite(s.position_m[:, :2]).all(axis=1)
+    if not usable.any():
+        return along
+    psi = np.radians(s.heading_deg[usable])
+    here = s.position_m[usable, 0] * np.sin(psi) + s.position_m[usable, 1] * np.cos(psi)
+    reach = np.ptp(here) / 2.0
+    if reach > 0.0:
+        along[usable] = (here - here.min()) / reach - 1.0
+    return along
 
 
 class Observations:
@@ -35,6 +57,16 @@ class Observations:
         """Number of observed components."""
         return len(self.values)
 
+    @cached_property
+    def relative_noise(self) -> Array:
+        """Noise of each observation relative to the usual: a centre is the better known the more returns show it."""
+        returns = self.sightings.returns[self.row]
+        flat = self.axis != VERTICAL
+        out = np.ones(self.count)
+        if flat.any():
+            out[flat] = np.sqrt(np.median(returns[flat]) / returns[flat])
+        return np.clip(out, 0.3, 3.0)
+
     @property
     def vertical(self) -> Array:
         """1 for heights, 0 for horizontal components."""
@@ -50,24 +82,31 @@ class Observations:
         moved[:, VERTICAL] -= (field[:, :2] * self.sightings.gradient).sum(axis=1)
         return np.asarray(moved[self._there])
 
-    def shared_columns(self) -> tuple[Array, Array, Array]:
-        """Columns of what a line and what everything share; for each whether it is vertical, and of a line."""
-        n = self.sightings.count
-        columns, vertical, of_line = [], [], []
-        groups = [(np.ones(n, dtype=np.bool_), False)]
-        groups += [(self.sightings.line == line, True) for line in self.sightings.lines]
-        for members, is_line in groups:
-            for axis in range(3):
-                field = np.zeros((n, 3))
+    @cached_property
+    def shared_columns(self) -> list[tuple[str, Array]]:
+        """Give what everything and what a line shares: name of its deviation in `Errors`, and the column."""
+        s = self.sightings
+        everything = np.ones(s.count, dtype=np.bool_)
+        found: list[tuple[str, Array]] = []
+        for members, part in (
+            (everything, "shared"),
+            *((s.line == line, "line") for line in s.lines),
+        ):
+            for axis, letter in enumerate("hhv"):
+                field = np.zeros((s.count, 3))
                 field[members, axis] = 1.0
-                column = self.seen(field)
-                if column.any():
-                    columns.append(column)
-                    vertical.append(float(axis == VERTICAL))
-                    of_line.append(float(is_line))
-        if not columns:
-            return np.zeros((self.count, 0)), np.zeros(0), np.zeros(0)
-        return np.column_stack(columns), np.array(vertical), np.array(of_line)
+                found.append((f"{part}_{letter}_m", self.seen(field)))
+            if part == "line":
+                along = along_line(s, members)
+                for axis, letter in enumerate("hhv"):
+                    field = np.zeros((s.count, 3))
+                    field[:, axis] = DRIFT * along
+                    found.append((f"line_{letter}_m", self.seen(field)))
+            if part == "line" and s.geometry_known[members].any():
+                for name, times in (("roll", 1.0), ("heading", HEADING)):
+                    field = ELEMENTARY[name].field(s) * members[:, None] * times
+                    found.append(("line_roll_deg", self.seen(field)))
+        return [(name, column) for name, column in found if column.any()]
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,6 +150,7 @@ def whitener(observations: Observations, errors: Errors, weights: Array) -> Whit
     """
     vertical = observations.vertical
     noise = np.where(vertical > 0, errors.noise_v_m, errors.noise_h_m)
+    noise = noise * observations.relative_noise
     point = np.where(vertical > 0, errors.point_v_m, errors.point_h_m)
     root = np.sqrt(weights)[observations.block]
     deviation = noise / root
@@ -121,11 +161,10 @@ def whitener(observations: Observations, errors: Errors, weights: Array) -> Whit
     with np.errstate(divide="ignore", invalid="ignore"):
         shrink = (1.0 - 1.0 / np.sqrt(1.0 + point_of_block**2 * square)) / square
     log_determinant = 2.0 * np.log(deviation).sum() + np.log1p(point_of_block**2 * square).sum()
-    columns, is_vertical, of_line = observations.shared_columns()
-    line = np.where(is_vertical > 0, errors.line_v_m, errors.line_h_m)
-    everything = np.where(is_vertical > 0, errors.shared_v_m, errors.shared_h_m)
-    size = np.where(of_line > 0, line, everything)
-    shared = columns * size
+    columns = [
+        column * getattr(errors, name) for name, column in observations.shared_columns
+    ]
+    shared = np.column_stack(columns) if columns else np.zeros((observations.count, 0))
     made = Whitener(
         deviation,
         observations.block,

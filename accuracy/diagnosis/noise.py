@@ -17,9 +17,19 @@ from accuracy.diagnosis.records import Array, Errors
 
 #: Usual sizes in metres, and how far from them an estimate may be taken with few data (sigma of the logarithm).
 #: drone practice from memory: positions within a flight wander by a centimetre or two.
-USUAL = Errors(0.015, 0.012, 0.010, 0.012, 0.008, 0.012)
+USUAL = Errors(
+    noise_h_m=0.015,
+    noise_v_m=0.012,
+    point_h_m=0.010,
+    point_v_m=0.012,
+    line_h_m=0.008,
+    line_v_m=0.012,
+    line_roll_deg=0.006,
+)
 _WIDTH = 0.7
 _LEAST_M, _MOST_M = 0.0005, 50.0
+#: A few lines may agree by chance: no trajectory is taken to wander by less than this share of what is usual.
+LEAST_OF_LINE = 0.75
 #: A point that is off by more standard deviations than this loses weight.
 HUBER = 2.5
 _ROUNDS = 3
@@ -86,6 +96,8 @@ def _free(observations: Observations) -> tuple[str, ...]:
             found.append(f"point_{letter}_m")
         if several_lines:
             found.append(f"line_{letter}_m")
+    if several_lines and observations.sightings.geometry_known.any():
+        found.append("line_roll_deg")
     return tuple(found)
 
 
@@ -148,7 +160,7 @@ def _likely(
 
     if not free:
         return errors
-    centre = np.log([max(getattr(prior, name), _LEAST_M) for name in free])
+    centre = np.log([getattr(prior, name) for name in free])
     # Noise is well determined and may be anything; points and lines are few.
     width = np.array([3.0 if name.startswith("noise") else _WIDTH for name in free])
     columns = np.column_stack([basis, observations.values])
@@ -166,8 +178,12 @@ def _likely(
             + (((logs - centre) / width) ** 2).sum()
         )
 
-    start = np.log([max(getattr(errors, name), 2.0 * _LEAST_M) for name in free])
-    bounds = [(math.log(_LEAST_M), math.log(_MOST_M))] * len(free)
+    start = np.log([getattr(errors, name) or getattr(prior, name) for name in free])
+    bounds = [
+        (math.log(LEAST_OF_LINE * getattr(USUAL, name) if "line" in name else _LEAST_M), math.log(_MOST_M))
+        for name in free
+    ]
+    start = np.maximum(start, [low for low, _ in bounds])
     found = minimize(cost, start, method="L-BFGS-B", bounds=bounds, options={"maxiter": 40})
     return replace(errors, **dict(zip(free, np.exp(found.x).tolist(), strict=True)))
 
@@ -193,8 +209,9 @@ def remainders(
     values = np.concatenate([white.point_white(observations.values[:, None])[:, 0], np.zeros(white.shared.shape[1])])
     solution, *_ = np.linalg.lstsq(stacked, values, rcond=1e-9)
     left = observations.values - columns @ solution
-    rows = np.bincount(observations.block, minlength=observations.blocks)
-    mean = np.bincount(observations.block, left, observations.blocks) / rows
+    each = observations.relative_noise**-2
+    rows = np.bincount(observations.block, each, observations.blocks)
+    mean = np.bincount(observations.block, left * each, observations.blocks) / rows
     vertical = np.zeros(observations.blocks)
     vertical[observations.block] = observations.vertical
     noise = np.where(vertical > 0, errors.noise_v_m, errors.noise_h_m)

@@ -35,13 +35,17 @@ MOST_IN_PAIRS = 14
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """Whitened observations, and an orthonormal basis of the general fit; `freedom` belongs to the variances."""
+    """Whitened observations, and an orthonormal basis of the general fit; degrees of freedom of the variances.
+
+    `freedom` is that of points, `line_freedom` that of what lines share.
+    """
 
     observations: Observations
     white: Whitener
     general_basis: Array
     values: Array
     freedom: int
+    line_freedom: int
 
 
 def _cost(amount: Amount, sigma: float) -> float:
@@ -203,7 +207,7 @@ def anything_to_explain(problem: Problem, candidates: Sequence[Scored], null: fl
 
     tried = max(problem.general_basis.shape[1], 1)
     level = FALSE_ALARM / tried
-    one = float(stdtrit(max(problem.freedom, 4), 1.0 - level / 2.0)) ** 2
+    one = float(stdtrit(max(problem.line_freedom, 4), 1.0 - level / 2.0)) ** 2
     for scored in candidates:
         sizes = max(1, sum(not a.nuisance for c in scored.causes for a in c.free))
         bound = one * _chi2(sizes, 1.0 - level) / _chi2(1, 1.0 - level)
@@ -269,7 +273,13 @@ def _with_rivals(possible: Sequence[Scored], first: Scored) -> list[Scored]:
     """
     rivals = [s for s in possible if _rivals(s, first)]
     if len(rivals) > 1:
-        rivals = [s for s in possible if s in rivals or s.chi_square - first.chi_square < MARGIN]
+        most = max(map(_sizes, rivals))
+        rivals = [
+            s
+            for s in possible
+            if s in rivals
+            or (s.chi_square - first.chi_square < MARGIN and _sizes(s) <= most)
+        ]
     return rivals
 
 

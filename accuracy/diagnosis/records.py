@@ -53,6 +53,8 @@ class Sightings:
         What the survey says of its own accuracy, horizontal radial and vertical: the median over the points.
     cell_m : float or None
         Side of a raster cell.
+    groups : tuple of (str, tuple of str)
+        Points that the table describes alike, by that description.
     """
 
     ids: tuple[str, ...]
@@ -71,6 +73,7 @@ class Sightings:
     survey_h_m: float | None = None
     survey_v_m: float | None = None
     cell_m: float | None = None
+    groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def count(self) -> int:
@@ -99,9 +102,13 @@ class Sightings:
         return np.where(known[:, None], here - centre, 0.0)
 
 
+#: Heading is known so many times worse than roll and pitch (common practice, no source).
+HEADING = 2.5
+
+
 @dataclass(frozen=True)
 class Errors:
-    """Standard deviations in metres, per axis: horizontal (h) and vertical (v).
+    """Standard deviations in metres, per axis: horizontal (h) and vertical (v); of angles in degrees.
 
     Attributes
     ----------
@@ -111,6 +118,8 @@ class Errors:
         Shared by all rows of a point: its survey.
     line_h_m, line_v_m : float
         Shared by all rows of a flight line: how the trajectory wanders.
+    line_roll_deg : float
+        How the roll of a flight line wanders; its heading wanders `HEADING` times as much.
     shared_h_m, shared_v_m : float
         Shared by everything: flight, base and survey session. No residual shows it; it is assumed.
     """
@@ -121,6 +130,7 @@ class Errors:
     point_v_m: float = 0.0
     line_h_m: float = 0.0
     line_v_m: float = 0.0
+    line_roll_deg: float = 0.0
     shared_h_m: float = 0.0
     shared_v_m: float = 0.0
 

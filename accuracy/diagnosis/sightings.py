@@ -75,7 +75,17 @@ def sightings_of(
         survey_h_m=_median([row.survey_rmse_h_m for row in used]),
         survey_v_m=_median([row.survey_rmse_v_m for row in used]),
         cell_m=max(cells) if cells else None,
+        groups=_groups(used),
     )
+
+
+def _groups(rows: Sequence[ResidualRow]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    """Give the points that share a description: often the session, the crew or the kind of ground."""
+    found: dict[str, list[str]] = {}
+    for row in rows:
+        if row.description:
+            found.setdefault(row.description, []).append(row.id)
+    return tuple((text, tuple(ids)) for text, ids in found.items() if len(ids) < len(rows))
 
 
 def _rows_of(place: int, row: ResidualRow, several: bool) -> list[_Row]:
@@ -88,11 +98,7 @@ def _rows_of(place: int, row: ResidualRow, several: bool) -> list[_Row]:
     by_line = [
         _Row(
             place,
-            (
-                _number(getattr(line, "residual_east_m", None)),
-                _number(getattr(line, "residual_north_m", None)),
-                line.height_m - surveyed,
-            ),
+            (np.nan, np.nan, line.height_m - surveyed),
             line.id,
             line.points,
             _number(line.scan_angle_deg),
@@ -106,7 +112,7 @@ def _rows_of(place: int, row: ResidualRow, several: bool) -> list[_Row]:
     if len(by_line) == 1:
         one = by_line[0]
         return [_Row(place, (east, north, up), one.line, one.returns, one.scan_angle_deg, one.gps_time)]
-    if np.isfinite(east) and not any(np.isfinite(one.residual_m[0]) for one in by_line):
+    if np.isfinite(east):
         by_line.append(_Row(place, (east, north, np.nan)))
     return by_line
 

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from accuracy.diagnosis.candidates.context import Context
 from accuracy.diagnosis.fields import ELEMENTARY
 from accuracy.diagnosis.records import Amount, Candidate, Sightings
+
+
+#: The geoid lies up to some 110 m off the ellipsoid.
+_LARGEST_N_M = 110.0
 
 
 def _amounts(s: Sightings, *names: str, nuisance: tuple[str, ...] = ()) -> tuple[Amount, ...]:
@@ -34,7 +39,7 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
             "height",
             "heights of one side refer to another zero than stated (a geoid model or a benchmark that is not "
             "in the catalogue)",
-            free=up,
+            free=tuple(replace(amount, largest=_LARGEST_N_M) for amount in up),
             remedy="ask both survey and processing which geoid model and benchmark their heights rest on",
         )
         tilt = _amounts(s, "tilt-east", "tilt-north", nuisance=("shift-up",))

@@ -95,7 +95,7 @@ class Setting:
     reach_m: float = 200.0
 
 
-def flown(
+def fly(
     seed: int,
     setting: Setting | None = None,
     wrong: Wrong | None = None,

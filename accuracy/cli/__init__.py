@@ -26,6 +26,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "inspect": "accuracy.cli.inspect",
         "plan": "accuracy.cli.plan",
         "report": "accuracy.cli.report",
+        "simulate": "accuracy.cli.simulate",
         "standards": "accuracy.cli.standards",
         "verify": "accuracy.cli.verify",
     }

@@ -36,7 +36,7 @@ UNITS: Mapping[Unit, Mapping[str, float]] = MappingProxyType(
         "cells": {"": 1.0, "cells": 1.0},
     }
 )
-_SIZE = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([a-zA-Z%]*)")
+_SIZE = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*([a-zA-Z%]*)", re.ASCII)
 
 
 def parse_fault(text: str) -> tuple[str, float]:

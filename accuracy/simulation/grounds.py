@@ -52,7 +52,7 @@ def _terrain(
         Slope(
             Patch(e, n, 6.0),
             _height(bare, e, n),
-            8.0,
+            10.0,
             by_east=-steep * math.sin(math.radians(azimuth)),
             by_north=-steep * math.cos(math.radians(azimuth)),
         )

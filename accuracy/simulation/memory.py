@@ -55,7 +55,11 @@ def simulate(
     flown = scenario_of(scenario) if isinstance(scenario, str) else scenario
     if noise is not None:
         flown = flown.with_noise(noise)
-    flight = prepare(flown, faults or {}, seed)
+    return compared(prepare(flown, faults or {}, seed), radius_m)
+
+
+def compared(flight: Flight, radius_m: float = 1.0) -> Simulated:
+    """Make the points of a prepared flight near its checkpoints, and compare."""
     rows = np.flatnonzero([not mark.control for mark in flight.survey.marks])
     passes = [line_points(flight, track, rows, radius_m) for track in flight.motion.tracks]
     return compare(flight, rows, passes)

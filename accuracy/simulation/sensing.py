@@ -30,6 +30,7 @@ Array = NDArray[np.float64]
 
 #: What a beam ends on.
 GROUND, ROOF, WALL, PLATE = 0, 1, 2, 3
+GRAZING_STEPS = 400
 
 
 @dataclass(frozen=True)
@@ -184,22 +185,41 @@ def meet(
 ) -> Array:
     """Range at which beams meet the ground, or the surface `above_m` over it, to better than 1 micrometre.
 
-    Newton's method on the height of the beam above the surface, on those that are not there yet.
+    Newton's method on the height of the beam above the surface, on those that are not there yet; the few
+    that graze a slope are followed step by step.
     """
     range_m = guess_m.copy()
     above_m = np.broadcast_to(np.asarray(above_m, dtype=np.float64), range_m.shape)
-    going = np.arange(len(range_m))
-    for _ in range(25):
-        way = direction[going]
-        east_m, north_m, up_m = (start_m[going] + range_m[going, None] * way).T
+
+    def height(at: NDArray[np.intp], along_m: Array) -> tuple[Array, Array]:
+        """Heights of beams over the surface, and how fast they come down."""
+        way = direction[at]
+        east_m, north_m, up_m = (start_m[at] + along_m[:, None] * way).T
         ground_m, by_east, by_north = landscape.field(east_m, north_m)
         closing = way[:, 2] - by_east * way[:, 0] - by_north * way[:, 1]
-        step_m = (up_m - ground_m - above_m[going]) / closing
+        return up_m - ground_m - above_m[at], closing
+
+    going = np.arange(len(range_m))
+    for _ in range(10):
+        over_m, closing = height(going, range_m[going])
+        step_m = over_m / closing
         range_m[going] -= step_m
-        going = going[np.abs(step_m) > 1e-7]
+        going = going[~(np.abs(step_m) < 1e-7)]
         if not going.size:
             return range_m
-    raise ArithmeticError("a beam does not meet the terrain: too steep for this simulation")
+    for at in going.tolist():
+        one = np.full(GRAZING_STEPS, at)
+        along_m = guess_m[at] * np.linspace(0.5, 2.0, GRAZING_STEPS)
+        below = np.flatnonzero(height(one, along_m)[0] < 0)
+        if not below.size or not below[0]:
+            raise ArithmeticError("a beam does not meet the terrain")
+        low, high = along_m[below[0] - 1], along_m[below[0]]
+        for _ in range(40):
+            middle = (low + high) / 2.0
+            over_m, _ = height(one[:1], np.array([middle]))
+            low, high = (middle, high) if over_m[0] > 0 else (low, middle)
+        range_m[at] = high
+    return range_m
 
 
 def end_on(

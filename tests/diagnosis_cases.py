@@ -29,7 +29,7 @@ from accuracy.simulation.scenarios import scenario as scenario_of
 MAP = (
     "base-slant", "antenna-height", "antenna-feet", "phase-centre", "antenna-model", "base-east", "base-north",
     "base-up", "base-autonomous", "frame", "frame-older", "epoch", "geoid-omitted", "geoid-model", "feet",
-    "feet-heights", "grid-ground", "convergence", "survey-session", "half-cell",
+    "feet-heights", "grid-ground", "convergence", "survey-session", "half-cell", "lever-down",
 )  # fmt: skip
 BODY = (
     "boresight-roll", "boresight-pitch", "boresight-heading", "lever-forward", "lever-right", "clock-offset",
@@ -133,11 +133,27 @@ def _quiet(scenario: str, raster: bool) -> tuple[Any, Observations, Any]:
 
 
 def floor_of(fault: str, scenario: str) -> float:
-    """Give the detection floor of a fault in its own unit: three standard errors, shared errors included."""
+    """Give the detection floor of a fault in its own unit: three standard errors, shared errors included.
+
+    For errors of the aircraft those of the joint fit: that is what telling look-alikes apart takes.
+    """
     raster = fault == "half-cell"
     sim, observations, white = _quiet(scenario, raster)
     vector = FAULTS[fault].vector_m(1.0, where_of(sim, raster=raster))
-    return float(3.0 / np.linalg.norm(white(observations.seen(vector))))
+    column = white(observations.seen(vector))
+    if fault in BODY:
+        others = white(fit.design(observations)[1])
+        column = column - _others(column, others) @ column
+    return float(3.0 / np.linalg.norm(column))
+
+
+def _others(column: np.ndarray, design: np.ndarray) -> np.ndarray:
+    """Give the projector on all parameters but the one that the column is."""
+    unit = design / np.maximum(np.linalg.norm(design, axis=0), 1e-12)
+    alike = np.abs(column @ unit) / np.linalg.norm(column)
+    u, s, _ = np.linalg.svd(np.delete(unit, int(np.argmax(alike)), axis=1), full_matrices=False)
+    u = u[:, s > 1e-6 * s[0]]
+    return np.asarray(u @ u.T)
 
 
 def size_for(fault: str, scenario: str, rng: np.random.Generator) -> tuple[float, float]:

@@ -5,11 +5,11 @@ what all points share; (ii) the whole vector agrees with it: what it leaves to a
 bound of Mahalanobis' distance; (iii) every other cause, and every pair of causes, is worse by at least 9 in
 chi-square. Otherwise everything within those 9 is listed.
 
-A size that a cause leaves open costs: by what share its standard error is of the sizes that are plausible, 2 ln(2 L
-/ (s sqrt(2 pi))), which is what the integral over the size amounts to (Laplace's approximation; MacKay, Information
-Theory, Inference, and Learning Algorithms, 2003, chapter 28, from memory). So a cause that predicts the size itself
-beats one that could give any size only where the match could hardly be chance. A mistake that files of the job show
-by themselves is worth the margin of 9.
+A size that a cause leaves open costs: by what share its standard error s is of the sizes up to the one found, L,
+2 ln(2 L / (s sqrt(2 pi))), which is what the integral over the size amounts to (Laplace's approximation; MacKay,
+Information Theory, Inference, and Learning Algorithms, 2003, chapter 28, from memory). So a cause that predicts the
+size itself beats one that could give any size only where the match could hardly be chance. A mistake that files of
+the job show by themselves is worth twice the margin: they show it without the residuals.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from accuracy.diagnosis.model import Observations, Whitener, solve, span
 from accuracy.diagnosis.records import Amount, Array, Candidate, Conclusion, Fitted, Scored, Standing
 
 MARGIN = 9.0
+EVIDENCE = 2.0 * MARGIN
 FLOOR_SIGMAS = 3.0
 #: Chance of asking for a cause where there is none, over everything that is tried.
 FALSE_ALARM = 0.005
@@ -48,11 +49,12 @@ class Problem:
     line_freedom: int
 
 
-def _cost(amount: Amount, sigma: float) -> float:
-    """Give what a free size costs in chi-square."""
+def _cost(amount: Amount, value: float, sigma: float) -> float:
+    """Give what a free size costs in chi-square: any size up to the one found would have been believed."""
     if not math.isfinite(sigma) or sigma <= 0.0:
         return 0.0
-    return max(0.0, 2.0 * math.log(2.0 * amount.largest / (sigma * math.sqrt(2.0 * math.pi))))
+    reach = min(amount.largest, max(abs(value), FLOOR_SIGMAS * sigma))
+    return max(0.0, 2.0 * math.log(2.0 * reach / (sigma * math.sqrt(2.0 * math.pi))))
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,9 +114,10 @@ def _score(problem: Problem, parts: Sequence[_Prepared]) -> Scored:
     open_sizes = [amount for p in parts for amount in p.candidate.free]
     deviation = np.sqrt(np.maximum(np.diag(covariance)[:k], 0.0)) if k else np.zeros(0)
     score = chi_square + sum(
-        _cost(amount, float(sigma)) for amount, sigma in zip(open_sizes, deviation, strict=True)
+        _cost(amount, float(value), float(sigma))
+        for amount, value, sigma in zip(open_sizes, amounts[:k], deviation, strict=True)
     )
-    score -= sum(MARGIN for p in parts if p.candidate.evidenced)
+    score -= sum(EVIDENCE for p in parts if p.candidate.evidenced)
     fitted = [
         Fitted(
             amount.name, amount.unit, float(value), float(sigma), FLOOR_SIGMAS * float(sigma)
@@ -332,10 +335,15 @@ def _pairs(
             seen.add(cause.cause)
             chosen.append(i)
     second = [i for i in order if i not in chosen and len(singles[i].causes[0].free) < 4]
-    found = [
+    tried = [*combinations(chosen[:MOST_IN_PAIRS], 2)]
+    tried += [(i, j) for i in chosen[:4] for j in second]
+    return [
         _score(problem, [prepared[i], prepared[j]])
-        for i, j in combinations(chosen[:MOST_IN_PAIRS], 2)
+        for i, j in tried
+        if not _one_mistake(prepared[i].candidate, prepared[j].candidate)
     ]
-    for i in chosen[:4]:
-        found += [_score(problem, [prepared[i], prepared[j]]) for j in second]
-    return found
+
+
+def _one_mistake(one: Candidate, other: Candidate) -> bool:
+    """Whether two causes are mistakes with the same thing: nobody takes two wrong frames at once."""
+    return one.family == other.family and one.family in ("datum", "height", "unit")

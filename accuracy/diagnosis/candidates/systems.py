@@ -6,6 +6,7 @@ site, so that a candidate varies over it as it really does. Feet and axes are cl
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator
 from dataclasses import replace
@@ -49,7 +50,7 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
             sides.append((context.surveyed, context.given_at))
     for reference, at in sides:
         for mistake, field in _mistakes(s, reference, at, context):
-            for candidate in _both_ways(mistake, field):
+            for candidate in _both_ways(mistake, field, _frame_sigma_m(reference)):
                 key = (candidate.cause, candidate.what)
                 if key not in told:
                     told.add(key)
@@ -157,7 +158,15 @@ def _vector(mistake: Mistake) -> Array | None:
     return None if None in values else np.array(values, dtype=np.float64)
 
 
-def _both_ways(mistake: Mistake, field: Array) -> Iterator[Candidate]:
+def _frame_sigma_m(reference: Reference) -> tuple[float, float]:
+    """Give how well a difference of frames is known: an ensemble of realisations is known worse."""
+    blur = (reference.ensemble_accuracy_m or 0.0) / 2.0 if reference.ensemble else 0.0
+    return math.hypot(FRAME_SIGMA_M[0], blur), math.hypot(FRAME_SIGMA_M[1], blur)
+
+
+def _both_ways(
+    mistake: Mistake, field: Array, frame_sigma_m: tuple[float, float]
+) -> Iterator[Candidate]:
     """Give the mistake on the side of the deliverable, and on that of the checkpoints.
 
     A mistake is mistaken minus right: of coordinates that are declared rightly and taken for something else. Where
@@ -175,7 +184,7 @@ def _both_ways(mistake: Mistake, field: Array) -> Iterator[Candidate]:
                 "datum",
                 f"the {who} {'is' if suffix == '' else 'are'} in {other}, not in {declared} as declared",
                 fixed=field * sign,
-                sigma_m=FRAME_SIGMA_M,
+                sigma_m=frame_sigma_m,
                 how=mistake.how,
                 remedy=remedy,
             )

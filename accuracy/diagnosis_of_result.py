@@ -111,7 +111,9 @@ def _dated(reference: Reference | None, year: float | None) -> Reference | None:
     return dataclasses.replace(reference, epoch_year=year)
 
 
-def _middle(rows: list[ResidualRow], names: tuple[str, str, str]) -> tuple[float, float, float] | None:
+def _middle(
+    rows: list[ResidualRow], names: tuple[str, str, str]
+) -> tuple[float, float, float] | None:
     found = []
     for name in names:
         values = [v for row in rows if (v := row.native.get(name)) is not None]
@@ -165,7 +167,7 @@ def evidence_of(result: Result, dataset: DatasetResult) -> Evidence:
 
 
 def standards_of(result: Result, folder: Path | None) -> dict[str, Standard]:
-    """Load the standards of a result's claims: packaged ones, and a client's file while it is the one judged by."""
+    """Load the standards of the claims: packaged ones, and a client's file while it is the one judged by."""
     from accuracy.errors import AccuracyError
     from accuracy.standards.library import load_standard
 

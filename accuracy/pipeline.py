@@ -130,7 +130,7 @@ def verify(
     for name, relief in reliefs.records.items():
         series[name]["plan"]["relief"] = relief
     points, roles = prepared.table.points, prepared.roles
-    result = Result(
+    whole = Result(
         run=_run(prepared, started, reading, hashing.notes),
         job=job.as_read(),
         inputs=inputs,
@@ -151,7 +151,7 @@ def verify(
     )
     progress("looking for causes")
     shelf = GridShelf(job.grids.folders(job.folder), job.grids.geoid_files)
-    return with_diagnosis(result, shelf, prepared.standards)
+    return with_diagnosis(whole, shelf, prepared.standards)
 
 
 def _inputs(prepared: Prepared, hashing: Hashing) -> tuple[InputFile, ...]:

@@ -38,7 +38,15 @@ BODY = (
 #: A constant in height that no file explains has several causes that residuals cannot tell apart; a constant in
 #: plan as well.
 INSEPARABLE = frozenset(
-    {"antenna-model", "base-up", "geoid-model", "phase-centre", "lever-down", "base-east", "base-north"}
+    {
+        "antenna-model",
+        "base-up",
+        "geoid-model",
+        "phase-centre",
+        "lever-down",
+        "base-east",
+        "base-north",
+    }
 )
 #: What the base's log shows by itself in these cases.
 LOGGED = frozenset({"base-slant", "base-autonomous"})
@@ -124,7 +132,7 @@ def right_names(fault: str, size: float) -> tuple[str, ...]:
 
 @lru_cache(maxsize=16)
 def _quiet(scenario: str, raster: bool) -> tuple[Any, Observations, Any]:
-    """A flight without faults, and its whitener: what the floors are taken from."""
+    """Give a flight without faults and its whitener: what the floors are taken from."""
     sim = simulate(scenario, {}, 1)
     observations = Observations(raster_sightings(sim) if raster else sightings_of(sim))
     rough = fit.showing(fit.plausible(observations) / 0.02, observations.blocks // 2)
@@ -189,5 +197,15 @@ def run(scenario: str, faults: Mapping[str, float], seed: int, times: float, fol
         if amount.name != "share" and named[0] in right_names(fault, size):
             value, sigma, truth = amount.value, amount.sigma, size * FACTOR.get(fault, 1.0)
     return Case(
-        scenario, seed, dict(faults), times, found.conclusion, named, listed, value, sigma, truth, found.text
+        scenario,
+        seed,
+        dict(faults),
+        times,
+        found.conclusion,
+        named,
+        listed,
+        value,
+        sigma,
+        truth,
+        found.text,
     )

@@ -1,8 +1,8 @@
 """A flight for the tests of the diagnosis: exact rotations, a terrain that is known, errors of known size.
 
-Independent of the catalogue's closed forms and of the package's simulator: every ray is turned by matrices and cut
-with the ground by iteration. Errors: noise of each row, a survey error of each point, a wander of each line, one
-shift of everything.
+Independent of the catalogue's closed forms and of the package's simulator: every ray is turned by matrices
+and cut with the ground by iteration. Errors: noise of each row, a survey error of each point, a wander of
+each line, one shift of everything.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ def turn(roll_deg: float, pitch_deg: float, heading_deg: float) -> Array:
 
 @dataclass(frozen=True)
 class Wrong:
-    """What is wrong with the aircraft: angles in degrees, lengths in metres, seconds, scan angles as a ratio."""
+    """What is wrong with the aircraft: degrees, metres, seconds, scan angles as a ratio."""
 
     roll_deg: float = 0.0
     pitch_deg: float = 0.0
@@ -52,7 +52,12 @@ class Line:
 
 
 CROSSING = (Line(1, 20.0), Line(2, 200.0), Line(3, 110.0), Line(4, 290.0))
-TWO_HEIGHTS = (*CROSSING, Line(5, 20.0, 80.0, 8.0), Line(6, 200.0, 80.0, 3.0), Line(7, 110.0, 80.0, 5.0))
+TWO_HEIGHTS = (
+    *CROSSING,
+    Line(5, 20.0, 80.0, 8.0),
+    Line(6, 200.0, 80.0, 3.0),
+    Line(7, 110.0, 80.0, 5.0),
+)
 
 
 def displaced(line: Line, across_m: float, wrong: Wrong) -> Array:

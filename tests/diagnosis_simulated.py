@@ -1,7 +1,7 @@
 """Flights of the simulator as the diagnosis would get them, and which answer would be right.
 
-Geometry of the lines comes from the times, scan angles and headings that a record of a trajectory has, never from
-the simulator's own truth; predictions of the catalogue never come from the simulator.
+Geometry of the lines comes from the times, scan angles and headings that a record of a trajectory has, never
+from the simulator's own truth; predictions of the catalogue never come from the simulator.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ def raster_sightings(sim: Simulated) -> Sightings:
 
 
 def _sessions(sim: Simulated) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    """The survey's table says which session a point belongs to."""
+    """Say which session a point belongs to, as the survey's table does."""
     points = sim.checkpoints
     return tuple(
         (f"session {k}", tuple(i for i, s in zip(points.id, points.session, strict=True) if s == k))
@@ -132,7 +132,7 @@ def _lines_of(sim: Simulated) -> list[dict[str, Any]]:
 
 @lru_cache(maxsize=8)
 def _grid(site: Site, folder: Path) -> str:
-    """Write the site's geoid as a GTX grid (NOAA's format: south-west corner, steps, rows, columns, big-endian)."""
+    """Write the site's geoid as a GTX grid: south-west corner, steps, rows, columns, values; big-endian."""
     lon, lat = site.place_deg
     step, rows = 0.02, 21
     lats = round(lat, 2) - 0.2 + step * np.arange(rows)
@@ -174,11 +174,17 @@ def context_of(
     slant = (height**2 + site.antenna.rim_radius_m**2) ** 0.5 - height
 
     def up(cause: str, value: float) -> dict[str, Any]:
-        return {"cause": cause, "what": cause, "effect": {"east_m": 0.0, "north_m": 0.0, "up_m": value}}
+        return {
+            "cause": cause,
+            "what": cause,
+            "effect": {"east_m": 0.0, "north_m": 0.0, "up_m": value},
+        }
 
     checks: list[Mapping[str, Any]] = []
     if slant_m is not None:
-        checks.append(up("slant-as-vertical", slant_m) | {"severity": "blocking", "consistent_with": []})
+        checks.append(
+            up("slant-as-vertical", slant_m) | {"severity": "blocking", "consistent_with": []}
+        )
     if autonomous:
         effect = dict(zip(("east_m", "north_m", "up_m"), site.autonomous_m, strict=True))
         checks.append(
@@ -240,8 +246,8 @@ def where_of(sim: Simulated, *, raster: bool = False) -> Where:
     )
 
 
-#: For each fault the names that are right, the best first; a name later in the tuple is right but says less. Faults
-#: whose vector is a constant in height are inseparable from one another by residuals alone.
+#: For each fault the names that are right, the best first; a name later in the tuple is right but says less.
+#: Faults whose vector is a constant in height are inseparable from one another by residuals alone.
 RIGHT: Mapping[str, tuple[str, ...]] = {
     "base-slant": ("slant-as-vertical", "base-height-unexplained"),
     "antenna-height-": ("height-omitted", "base-height-unexplained"),

@@ -37,7 +37,9 @@ def command(result: Path | None, grids: tuple[Path, ...], as_json: bool, quiet: 
         raise UsageError("no result given", remedy="accuracy diagnose site/job.accuracy")
     for folder in grids:
         if not folder.is_dir():
-            raise UsageError(f"there is no folder {folder}", remedy="name a folder with geoid grids")
+            raise UsageError(
+                f"there is no folder {folder}", remedy="name a folder with geoid grids"
+            )
     from accuracy.diagnosis_of_result import job_folder, shelf_of, standards_of, with_diagnosis
     from accuracy.georeferencing.grids import GridShelf
     from accuracy.reports.diagnosis_text import render_diagnosis
@@ -50,9 +52,9 @@ def command(result: Path | None, grids: tuple[Path, ...], as_json: bool, quiet: 
         progress(f"reading {path}")
         record = read_result(path)
         progress("looking for causes")
-        folder = job_folder(record)
-        shelf = GridShelf(tuple(grids)) if grids else shelf_of(record, folder)
-        record = with_diagnosis(record, shelf, standards_of(record, folder))
+        of_job = job_folder(record)
+        shelf = GridShelf(tuple(grids)) if grids else shelf_of(record, of_job)
+        record = with_diagnosis(record, shelf, standards_of(record, of_job))
     if as_json:
         text = json.dumps(plain(record.diagnosis), indent=1, ensure_ascii=False, allow_nan=False)
         write_out(text + "\n")

@@ -1,4 +1,4 @@
-"""Diagnosis: why a deliverable is off, as far as its residuals can say, and what they cannot. It corrects nothing.
+"""Diagnosis: why a deliverable is off, as far as its residuals can say. It corrects nothing.
 
 The way: rows to `sightings` (every point by every flight line), errors (`noise`), a general fit (`fit`), the
 `candidates` and what each predicts here, and the `ranking` with its rule for naming one.

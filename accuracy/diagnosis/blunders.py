@@ -1,8 +1,9 @@
 """Points, and groups of points, that the others contradict: robust tests with a stated rate of false alarms.
 
-Single points: the generalised extreme studentised deviate (Rosner, Technometrics 25, 1983; formula from memory) on
-what the robust fit leaves of each point. Groups: points that follow one another in the table, or stand together,
-against all others by a t test with Bonferroni's correction for the number of groups tried. Nothing is dropped.
+Single points: the generalised extreme studentised deviate (Rosner, Technometrics 25, 1983; formula from
+memory) on what the robust fit leaves of each point. Groups: points that follow one another in the table, or
+stand together, against all others by a t test with Bonferroni's correction for the number of groups tried.
+Nothing is dropped.
 """
 
 from __future__ import annotations
@@ -225,5 +226,3 @@ def _figures(values: Array) -> dict[str, float | int]:
         "std_m": float(values.std(ddof=1)),
         "rmse_m": float(np.sqrt((values**2).mean())),
     }
-
-

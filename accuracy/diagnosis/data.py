@@ -1,4 +1,4 @@
-"""The diagnosis of a dataset as plain values for ``result.json``. Numbers are rounded to what they are good for."""
+"""The diagnosis of a dataset as plain values for ``result.json``. Numbers are rounded."""
 
 from __future__ import annotations
 

@@ -61,9 +61,7 @@ def diagnose_sightings(sightings: Sightings, context: Context) -> Diagnosis:
     parameters = fit.parameters(observations, white, values)
     blind = fit.blindness(parameters, sightings)
     listed = [s for s in scored if s.standing in ("named", "consistent")]
-    advice = (
-        tell_apart([c for s in listed for c in s.causes]) if conclusion == "consistent" else ()
-    )
+    advice = tell_apart([c for s in listed for c in s.causes]) if conclusion == "consistent" else ()
     shift = _shift(observations, white, values)
     notes = _notes(context)
     return Diagnosis(
@@ -97,7 +95,9 @@ def _group_name(ids: tuple[str, ...]) -> str:
 
 def _notes(context: Context) -> tuple[str, ...]:
     if context.base.get("survey_from_same_base"):
-        return ("checkpoints and flight hang on the same base: what is wrong with it moves both and does not show",)
+        return (
+            "checkpoints and flight hang on the same base: what is wrong with it moves both and does not show",
+        )
     return ()
 
 

@@ -21,7 +21,7 @@ Field = Callable[[Sightings], Array]
 
 @dataclass(frozen=True)
 class Elementary:
-    """One elementary cause: its unit, the largest plausible size in it, and whether it turns with the aircraft."""
+    """One elementary cause: unit, largest plausible size in it, and whether it turns with the aircraft."""
 
     name: str
     unit: str
@@ -34,7 +34,9 @@ def towards(s: Sightings, forward: Array | float, right: Array | float, up: Arra
     """Turn body axes into east, north, up; rows without a heading get 0."""
     known = s.geometry_known
     psi = np.radians(np.where(known, s.heading_deg, 0.0))
-    ahead, aside, above = (np.broadcast_to(np.asarray(v, float), psi.shape) for v in (forward, right, up))
+    ahead, aside, above = (
+        np.broadcast_to(np.asarray(v, float), psi.shape) for v in (forward, right, up)
+    )
     turned = np.column_stack(
         [
             ahead * np.sin(psi) + aside * np.cos(psi),
@@ -50,7 +52,9 @@ def constant(s: Sightings, east: float, north: float, up: float) -> Array:
     return np.tile(np.array([east, north, up], dtype=np.float64), (s.count, 1))
 
 
-def linear(s: Sightings, per_east: tuple[float, float, float], per_north: tuple[float, float, float]) -> Array:
+def linear(
+    s: Sightings, per_east: tuple[float, float, float], per_north: tuple[float, float, float]
+) -> Array:
     """Give a displacement that grows with the distance from the mean of the points."""
     here = s.centred_m()
     return np.outer(here[:, 0], per_east) + np.outer(here[:, 1], per_north)
@@ -76,7 +80,9 @@ ELEMENTARY: Mapping[str, Elementary] = MappingProxyType(
             Elementary(
                 "tilt-north", "mm/100 m", 500.0, False, lambda s: linear(s, (0, 0, 0), (0, 0, 1e-5))
             ),
-            Elementary("scale", "ppm", 5000.0, False, lambda s: linear(s, (1e-6, 0, 0), (0, 1e-6, 0))),
+            Elementary(
+                "scale", "ppm", 5000.0, False, lambda s: linear(s, (1e-6, 0, 0), (0, 1e-6, 0))
+            ),
             Elementary(
                 "rotation",
                 "mm/100 m",
@@ -85,13 +91,23 @@ ELEMENTARY: Mapping[str, Elementary] = MappingProxyType(
                 lambda s: linear(s, (0, -1e-5, 0), (1e-5, 0, 0)),
             ),
             Elementary(
-                "roll", "deg", 3.0, True, lambda s: towards(s, 0.0, -s.height_m * _DEG, -s.across_m * _DEG)
+                "roll",
+                "deg",
+                3.0,
+                True,
+                lambda s: towards(s, 0.0, -s.height_m * _DEG, -s.across_m * _DEG),
             ),
-            Elementary("pitch", "deg", 3.0, True, lambda s: towards(s, s.height_m * _DEG, 0.0, 0.0)),
-            Elementary("heading", "deg", 5.0, True, lambda s: towards(s, -s.across_m * _DEG, 0.0, 0.0)),
+            Elementary(
+                "pitch", "deg", 3.0, True, lambda s: towards(s, s.height_m * _DEG, 0.0, 0.0)
+            ),
+            Elementary(
+                "heading", "deg", 5.0, True, lambda s: towards(s, -s.across_m * _DEG, 0.0, 0.0)
+            ),
             Elementary("lever-forward", "m", 0.6, True, lambda s: towards(s, 1.0, 0.0, 0.0)),
             Elementary("lever-right", "m", 0.6, True, lambda s: towards(s, 0.0, 1.0, 0.0)),
-            Elementary("timing", "ms", 500.0, True, lambda s: towards(s, s.speed_m_s * 1e-3, 0.0, 0.0)),
+            Elementary(
+                "timing", "ms", 500.0, True, lambda s: towards(s, s.speed_m_s * 1e-3, 0.0, 0.0)
+            ),
             Elementary(
                 "range",
                 "m",
@@ -116,8 +132,4 @@ ELEMENTARY: Mapping[str, Elementary] = MappingProxyType(
 def general(s: Sightings) -> dict[str, Array]:
     """Give the fields that the data of this site can have anything to say about."""
     body = bool(s.geometry_known.any())
-    return {
-        name: each.field(s)
-        for name, each in ELEMENTARY.items()
-        if body or not each.body
-    }
+    return {name: each.field(s) for name, each in ELEMENTARY.items() if body or not each.body}

@@ -1,4 +1,4 @@
-"""Shift, tilt, scale, rotation and the errors of sensor and mounting, fitted together; and what cannot be seen."""
+"""Shift, tilt, scale, rotation and errors of the aircraft, fitted together; and what cannot be seen."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ def design(observations: Observations) -> tuple[tuple[str, ...], Array]:
 def plausible(observations: Observations) -> Array:
     """Give the columns of `design` at a tenth of the largest plausible size, in metres."""
     names, columns = design(observations)
-    return columns * np.array([SHOWS * fields.ELEMENTARY[name].largest for name in names])
+    largest = np.array([SHOWS * fields.ELEMENTARY[name].largest for name in names])
+    return np.asarray(columns * largest)
 
 
 def showing(columns: Array, most: int) -> Array:
@@ -49,9 +50,7 @@ def showing(columns: Array, most: int) -> Array:
     return np.asarray(u[:, : min(most, int((s > 3.0).sum()))])
 
 
-def parameters(
-    observations: Observations, white: Whitener, values: Array
-) -> tuple[Parameter, ...]:
+def parameters(observations: Observations, white: Whitener, values: Array) -> tuple[Parameter, ...]:
     """Fit all parameters that can be told apart, and say of the others why not.
 
     Parameters
@@ -80,9 +79,7 @@ def parameters(
         elif i in fitted:
             at = visible.index(i)
             sigma = float(np.sqrt(covariance[at, at]))
-            made.append(
-                Parameter(name, unit, float(amounts[at]), sigma, 3.0 * sigma, "separable")
-            )
+            made.append(Parameter(name, unit, float(amounts[at]), sigma, 3.0 * sigma, "separable"))
         else:
             made.append(
                 Parameter(name, unit, None, None, float(3.0 * alone[i]), "inseparable", like[i])
@@ -91,7 +88,7 @@ def parameters(
 
 
 def _look_alikes(white: Array) -> list[tuple[int, ...]]:
-    """For each column the columns that it cannot be told from: correlation, or a combination left undetermined."""
+    """Give for each column those that it cannot be told from: correlated, or undetermined together."""
     count = white.shape[1]
     scaled = white / np.linalg.norm(white, axis=0)
     _, s, vt = np.linalg.svd(scaled, full_matrices=False)
@@ -145,11 +142,7 @@ def _blindness(found: tuple[Parameter, ...], sightings: Sightings) -> Iterator[s
             "like a shift of the map"
         )
     said = {"shift-east", "shift-north"} | (blind if shift and not horizontal else set())
-    others = sorted(
-        name
-        for name in blind - said
-        if geometry and fields.ELEMENTARY[name].body
-    )
+    others = sorted(name for name in blind - said if geometry and fields.ELEMENTARY[name].body)
     if others:
         yield f"too weakly determined here to be seen: {', '.join(others)}"
 
@@ -204,6 +197,8 @@ def line_shifts(
 
 def _mean(values: Array) -> float | None:
     known = values[np.isfinite(values)]
-    return float(known[0]) if known.size and np.ptp(known) == 0.0 else (
-        float(known.mean()) if known.size else None
+    return (
+        float(known[0])
+        if known.size and np.ptp(known) == 0.0
+        else (float(known.mean()) if known.size else None)
     )

@@ -31,7 +31,7 @@ LEAST_ANGLE_DEG = 8.0
 
 @dataclass(frozen=True, eq=False)
 class Crossing:
-    """Heading, distance to the right of the track, height and speed; arrays of shape (n,), NaN where unknown."""
+    """Heading, distance right of the track, height, speed; arrays of shape (n,), NaN where unknown."""
 
     heading_deg: Array
     across_m: Array
@@ -76,7 +76,9 @@ def crossings(
             height[rows] = np.where(np.isnan(height[rows]), low, height[rows])
     lines_known = np.isfinite(height)
     if lines_known.any():
-        height = np.where(line >= 0, np.where(lines_known, height, np.median(height[lines_known])), np.nan)
+        height = np.where(
+            line >= 0, np.where(lines_known, height, np.median(height[lines_known])), np.nan
+        )
     across = height * np.tan(np.radians(scan_angle_deg))
     whole = np.isfinite(heading) & np.isfinite(across) & np.isfinite(height) & np.isfinite(speed)
     return Crossing(*(np.where(whole, v, np.nan) for v in (heading, across, height, speed)))
@@ -103,7 +105,7 @@ def _flown(lines: Sequence[Mapping[str, Any]], stored: float) -> Mapping[str, An
 
 
 def _direction(position_m: Array, time_s: Array) -> tuple[float, float] | None:
-    """Give heading in degrees and speed from the times at which points were seen; None where they do not say."""
+    """Give heading in degrees and speed from the times of the points; None where they do not say."""
     good = np.isfinite(position_m[:, :2]).all(axis=1) & np.isfinite(time_s)
     if good.sum() < LEAST_POINTS:
         return None
@@ -124,7 +126,7 @@ def _direction(position_m: Array, time_s: Array) -> tuple[float, float] | None:
 
 
 def _height(position_m: Array, scan_angle_deg: Array, heading_deg: Array) -> float | None:
-    """Give the height of flight above the ground: how much farther to the side points lie for a steeper angle."""
+    """Give the height of flight: how much farther to the side points lie for a steeper angle."""
     good = (
         np.isfinite(position_m[:, :2]).all(axis=1)
         & np.isfinite(scan_angle_deg)

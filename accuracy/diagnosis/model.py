@@ -20,8 +20,8 @@ from accuracy.diagnosis.records import HEADING, Array, Errors, Indices, Sighting
 VERTICAL = 2
 
 
-#: Positions wander within a line about as much as from line to line: from the middle of a line to its ends by this
-#: share of it (a first-order Gauss-Markov process whose correlation time is that of one or two lines).
+#: Positions wander within a line about as much as from line to line: from the middle of a line to its ends by
+#: this share of it (a first-order Gauss-Markov process whose correlation time is that of one or two lines).
 DRIFT = 0.6
 
 
@@ -59,7 +59,7 @@ class Observations:
 
     @cached_property
     def relative_noise(self) -> Array:
-        """Noise of each observation relative to the usual: a centre is the better known the more returns show it."""
+        """Noise of each observation relative to the usual: centres are known better by more returns."""
         returns = self.sightings.returns[self.row]
         flat = self.axis != VERTICAL
         out = np.ones(self.count)
@@ -161,9 +161,7 @@ def whitener(observations: Observations, errors: Errors, weights: Array) -> Whit
     with np.errstate(divide="ignore", invalid="ignore"):
         shrink = (1.0 - 1.0 / np.sqrt(1.0 + point_of_block**2 * square)) / square
     log_determinant = 2.0 * np.log(deviation).sum() + np.log1p(point_of_block**2 * square).sum()
-    columns = [
-        column * getattr(errors, name) for name, column in observations.shared_columns
-    ]
+    columns = [column * getattr(errors, name) for name, column in observations.shared_columns]
     shared = np.column_stack(columns) if columns else np.zeros((observations.count, 0))
     made = Whitener(
         deviation,

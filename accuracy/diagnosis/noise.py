@@ -1,8 +1,8 @@
 """How large the errors are that are no bias: estimated from the residuals, robustly.
 
-Noise, point and line parts by restricted maximum likelihood with weak priors (Patterson and Thompson 1971; from
-memory), after what any systematic cause could do is taken out. Points that the others contradict get less weight
-(Huber's weights on whole points).
+Noise, point and line parts by restricted maximum likelihood with weak priors (Patterson and Thompson 1971;
+from memory), after what any systematic cause could do is taken out. Points that the others contradict get
+less weight (Huber's weights on whole points).
 """
 
 from __future__ import annotations
@@ -106,9 +106,7 @@ def _start(observations: Observations, basis: Array) -> Array:
     weights = np.ones(observations.count)
     for _ in range(15):
         root = np.sqrt(weights)[:, None]
-        solution, *_ = np.linalg.lstsq(
-            basis * root, observations.values * root[:, 0], rcond=1e-9
-        )
+        solution, *_ = np.linalg.lstsq(basis * root, observations.values * root[:, 0], rcond=1e-9)
         left = observations.values - basis @ solution
         weights = _huber(left, observations)
     of_block = np.full(observations.blocks, 1.0)
@@ -180,7 +178,10 @@ def _likely(
 
     start = np.log([getattr(errors, name) or getattr(prior, name) for name in free])
     bounds = [
-        (math.log(LEAST_OF_LINE * getattr(USUAL, name) if "line" in name else _LEAST_M), math.log(_MOST_M))
+        (
+            math.log(LEAST_OF_LINE * getattr(USUAL, name) if "line" in name else _LEAST_M),
+            math.log(_MOST_M),
+        )
         for name in free
     ]
     start = np.maximum(start, [low for low, _ in bounds])
@@ -203,10 +204,14 @@ def remainders(
     stacked = np.vstack(
         [
             white.point_white(columns),
-            np.column_stack([np.zeros((white.shared.shape[1], basis.shape[1])), np.eye(white.shared.shape[1])]),
+            np.column_stack(
+                [np.zeros((white.shared.shape[1], basis.shape[1])), np.eye(white.shared.shape[1])]
+            ),
         ]
     )
-    values = np.concatenate([white.point_white(observations.values[:, None])[:, 0], np.zeros(white.shared.shape[1])])
+    values = np.concatenate(
+        [white.point_white(observations.values[:, None])[:, 0], np.zeros(white.shared.shape[1])]
+    )
     solution, *_ = np.linalg.lstsq(stacked, values, rcond=1e-9)
     left = observations.values - columns @ solution
     each = observations.relative_noise**-2

@@ -1,15 +1,16 @@
 """Which cause explains the residuals, and whether it may be named.
 
-A cause is named only if (i) what is fitted of it exceeds its detection floor, three standard errors that include
-what all points share; (ii) the whole vector agrees with it: what it leaves to a general fit is within the 99 %
-bound of Mahalanobis' distance; (iii) every other cause, and every pair of causes, is worse by at least 9 in
-chi-square. Otherwise everything within those 9 is listed.
+A cause is named only if (i) what is fitted of it exceeds its detection floor, three standard errors that
+include what all points share; (ii) the whole vector agrees with it: what it leaves to a general fit is within
+the 99 % bound of Mahalanobis' distance; (iii) every other cause, and every pair of causes, is worse by at
+least 9 in chi-square. Otherwise everything within those 9 is listed.
 
-A size that a cause leaves open costs: by what share its standard error s is of the sizes up to the one found, L,
-2 ln(2 L / (s sqrt(2 pi))), which is what the integral over the size amounts to (Laplace's approximation; MacKay,
-Information Theory, Inference, and Learning Algorithms, 2003, chapter 28, from memory). So a cause that predicts the
-size itself beats one that could give any size only where the match could hardly be chance. A mistake that files of
-the job show by themselves is worth twice the margin: they show it without the residuals.
+A size that a cause leaves open costs: by what share its standard error s is of the sizes up to the one found,
+L, 2 ln(2 L / (s sqrt(2 pi))), which is what the integral over the size amounts to (Laplace's approximation;
+MacKay, Information Theory, Inference, and Learning Algorithms, 2003, chapter 28, from memory). So a cause
+that predicts the size itself beats one that could give any size only where the match could hardly be chance.
+A mistake that files of the job show by themselves is worth twice the margin: they show it without the
+residuals.
 """
 
 from __future__ import annotations
@@ -22,7 +23,15 @@ from itertools import combinations
 import numpy as np
 
 from accuracy.diagnosis.model import Observations, Whitener, solve, span
-from accuracy.diagnosis.records import Amount, Array, Candidate, Conclusion, Fitted, Scored, Standing
+from accuracy.diagnosis.records import (
+    Amount,
+    Array,
+    Candidate,
+    Conclusion,
+    Fitted,
+    Scored,
+    Standing,
+)
 
 MARGIN = 9.0
 EVIDENCE = 2.0 * MARGIN
@@ -70,11 +79,7 @@ class _Prepared:
 def _prepare(problem: Problem, candidate: Candidate) -> _Prepared:
     observations, white = problem.observations, problem.white
     size = len(problem.values)
-    fixed = (
-        np.zeros(size)
-        if candidate.fixed is None
-        else white(observations.seen(candidate.fixed))
-    )
+    fixed = np.zeros(size) if candidate.fixed is None else white(observations.seen(candidate.fixed))
     free = [white(observations.seen(amount.field)) for amount in candidate.free]
     blur = []
     for axis in range(3):
@@ -119,9 +124,7 @@ def _score(problem: Problem, parts: Sequence[_Prepared]) -> Scored:
     )
     score -= sum(EVIDENCE for p in parts if p.candidate.evidenced)
     fitted = [
-        Fitted(
-            amount.name, amount.unit, float(value), float(sigma), FLOOR_SIGMAS * float(sigma)
-        )
+        Fitted(amount.name, amount.unit, float(value), float(sigma), FLOOR_SIGMAS * float(sigma))
         for amount, value, sigma in zip(open_sizes, amounts[:k], deviation, strict=True)
         if not amount.nuisance
     ]
@@ -165,13 +168,17 @@ def _above(
     if part.candidate.fixed is not None:
         others = [p.free for i, p in enumerate(parts) if i != which]
         columns = np.column_stack([part.fixed, part.free, *others])
-        size, its, _ = solve(columns, problem.values - sum((p.fixed for i, p in enumerate(parts) if i != which), np.zeros(len(problem.values))))
+        size, its, _ = solve(
+            columns,
+            problem.values
+            - sum(
+                (p.fixed for i, p in enumerate(parts) if i != which), np.zeros(len(problem.values))
+            ),
+        )
         sigma = math.sqrt(max(float(its[0, 0]), 0.0))
         return FLOOR_SIGMAS * sigma < 1.0 and float(size[0]) > FLOOR_SIGMAS * sigma
     start = sum(p.free.shape[1] for p in parts[:which])
-    chosen = [
-        start + i for i, amount in enumerate(part.candidate.free) if not amount.nuisance
-    ]
+    chosen = [start + i for i, amount in enumerate(part.candidate.free) if not amount.nuisance]
     value, its = amounts[chosen], covariance[np.ix_(chosen, chosen)]
     distance = float(value @ np.linalg.pinv(its) @ value)
     return distance > _chi2(len(chosen), 0.9973)
@@ -280,14 +287,13 @@ def _with_rivals(possible: Sequence[Scored], first: Scored) -> list[Scored]:
         rivals = [
             s
             for s in possible
-            if s in rivals
-            or (s.chi_square - first.chi_square < MARGIN and _sizes(s) <= most)
+            if s in rivals or (s.chi_square - first.chi_square < MARGIN and _sizes(s) <= most)
         ]
     return rivals
 
 
 def _rivals(scored: Scored, first: Scored) -> bool:
-    """Whether a cause is within the margin of the first, or fits better than its additional sizes can by chance."""
+    """Whether a cause is within the margin of the first, or fits better than by its additional sizes."""
     if scored.score - first.score < MARGIN:
         return True
     more = max(1, _sizes(scored) - _sizes(first))
@@ -315,7 +321,9 @@ def _listed(
 def _best_of_each(scored: Sequence[Scored]) -> list[Scored]:
     """Keep the best variant of each cause (or pair): the fitting before the others, then by score."""
     best: dict[tuple[str, ...], Scored] = {}
-    for s in sorted(scored, key=lambda s: (not (s.fits and s.above_floor and s.plausible), s.score)):
+    for s in sorted(
+        scored, key=lambda s: (not (s.fits and s.above_floor and s.plausible), s.score)
+    ):
         best.setdefault(tuple(sorted(s.names)), s)
     return list(best.values())
 

@@ -97,7 +97,7 @@ class Sightings:
     def centred_m(self) -> Array:
         """East and north from the mean of the points; shape (n, 2), 0 where positions are not known."""
         here = self.position_m[:, :2]
-        known = np.isfinite(here).all(axis=1)
+        known = np.asarray(np.isfinite(here).all(axis=1))
         centre = here[known].mean(axis=0) if known.any() else np.zeros(2)
         return np.where(known[:, None], here - centre, 0.0)
 

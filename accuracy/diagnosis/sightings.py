@@ -48,13 +48,16 @@ def sightings_of(
         return None
     several = len({line.id for row in used if row.support for line in row.support.lines}) > 1
     made: list[_Row] = []
-    for place, row in enumerate(used):
-        made += _rows_of(place, row, several)
+    for number, row in enumerate(used):
+        made += _rows_of(number, row, several)
     surface = kind in ("point-cloud", "raster")
     gradient, known = _gradients(used) if surface else (np.zeros((len(used), 2)), True)
     place = np.array([one.place for one in made], dtype=np.intp)
     position = np.array(
-        [[_number(v) for v in (r.surveyed.east_m, r.surveyed.north_m, r.surveyed.up_m)] for r in used]
+        [
+            [_number(v) for v in (r.surveyed.east_m, r.surveyed.north_m, r.surveyed.up_m)]
+            for r in used
+        ]
     )
     crossing = _crossings(made, position, trajectory)
     cells = [row.support.cell_m for row in used if row.support and row.support.cell_m is not None]
@@ -111,7 +114,9 @@ def _rows_of(place: int, row: ResidualRow, several: bool) -> list[_Row]:
         return [_Row(place, (east, north, up))]
     if len(by_line) == 1:
         one = by_line[0]
-        return [_Row(place, (east, north, up), one.line, one.returns, one.scan_angle_deg, one.gps_time)]
+        return [
+            _Row(place, (east, north, up), one.line, one.returns, one.scan_angle_deg, one.gps_time)
+        ]
     if np.isfinite(east):
         by_line.append(_Row(place, (east, north, np.nan)))
     return by_line

@@ -13,9 +13,7 @@ from accuracy.standards.judge import Evidence, judge
 from accuracy.standards.library import Standard
 from accuracy.stats import figures
 
-HYPOTHESIS = (
-    "a hypothesis, not a result: the deliverable was not corrected, and must be processed again and tested"
-)
+HYPOTHESIS = "a hypothesis, not a result: nothing was corrected; process again, and test again"
 _FIGURES = ("n", "mean", "std", "rmse")
 
 

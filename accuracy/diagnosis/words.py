@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 import numpy as np
@@ -27,7 +28,7 @@ def size(fitted: Fitted) -> str:
         return f"{metres(fitted.value)} (standard error {abs(fitted.sigma) * 1000:.0f} mm)"
     if fitted.name == "share":
         return f"{fitted.value * 100.0:.0f} % of it shows (standard error {fitted.sigma * 100.0:.0f} %)"
-    digits = max(0, min(5, 1 - int(np.floor(np.log10(max(fitted.sigma, 1e-9))))))
+    digits = max(0, min(5, 1 - math.floor(math.log10(max(fitted.sigma, 1e-9)))))
     return f"{fitted.value:+.{digits}f} {fitted.unit} (standard error {fitted.sigma:.{digits}f})"
 
 
@@ -41,10 +42,10 @@ def shift_words(shift: Mapping[str, tuple[float, float]]) -> str:
 
 def moves(scored: Scored, sightings: Sightings) -> str:
     """Say what causes that belong to the map do on average, in the axes that they move."""
-    there = np.isfinite(sightings.residual_m).any(axis=0)
+    there = [sightings.has(axis) for axis in range(3)]
     told = []
     for axis, name in enumerate(_AXES):
-        if np.abs(scored.predicted[:, axis]).max() >= 0.0005:
+        if float(np.abs(scored.predicted[:, axis]).max()) >= 0.0005:
             untested = "" if there[axis] else " (not tested directly)"
             told.append(f"{name} {metres(float(scored.predicted[:, axis].mean()))}{untested}")
     return ", ".join(told)
@@ -80,16 +81,24 @@ def paragraph(
     """Put it all into a paragraph."""
     points = len(sightings.ids)
     lines = len(sightings.lines)
-    seen = f"{points} point{'s' if points != 1 else ''}" + (f" on {lines} flight lines" if lines > 1 else "")
+    seen = f"{points} point{'s' if points != 1 else ''}" + (
+        f" on {lines} flight lines" if lines > 1 else ""
+    )
     told = [f"Mean of {seen}, robustly: {shift_words(shift)}."] if shift else []
     listed = [s for s in scored if s.standing in ("named", "consistent")]
     if conclusion == "nothing-to-explain":
-        told.append("Nothing beyond chance and the errors that all points share: there is no cause to name.")
+        told.append(
+            "Nothing beyond chance and the errors that all points share: there is no cause to name."
+        )
     elif conclusion == "named":
         told.append(_named(listed[0], scored, sightings))
     elif conclusion == "consistent":
         shown = listed[:MOST_LISTED]
-        more = f"; and {len(listed) - len(shown)} more in the record" if len(listed) > len(shown) else ""
+        more = (
+            f"; and {len(listed) - len(shown)} more in the record"
+            if len(listed) > len(shown)
+            else ""
+        )
         told.append(
             "No single cause can be named. The residuals are consistent with "
             + "; or ".join(f"({i}) {of_cause(s, sightings)}" for i, s in enumerate(shown, 1))
@@ -103,8 +112,8 @@ def paragraph(
             "The residuals are more than chance, and no cause of the catalogue, alone or with one other, "
             "explains the whole of them"
             + (
-                f"; the nearest, {' with '.join(best.names)}, leaves {best.leftover:.0f} where {best.bound:.0f} "
-                "would be chance (squared Mahalanobis distance)"
+                f"; the nearest, {' with '.join(best.names)}, leaves {best.leftover:.0f} where "
+                f"{best.bound:.0f} would be chance (squared Mahalanobis distance)"
                 if best is not None
                 else ""
             )
@@ -119,8 +128,8 @@ def _named(first: Scored, scored: tuple[Scored, ...], sightings: Sightings) -> s
     others = [s for s in scored if s is not first and s.score > first.score]
     next_best = min(others, key=lambda s: s.score, default=None)
     margin = (
-        f"; the next best, {' with '.join(next_best.names)}, is worse by {next_best.score - first.score:.0f} in "
-        "chi-square"
+        f"; the next best, {' with '.join(next_best.names)}, is worse by "
+        f"{next_best.score - first.score:.0f} in chi-square"
         if next_best is not None
         else ""
     )
@@ -136,8 +145,12 @@ def blunder_words(blunders: tuple[Blunder, ...]) -> str:
     """Say which points the others contradict."""
     told = []
     for b in blunders:
-        which = b.ids[0] if len(b.ids) == 1 else f"{len(b.ids)} points together ({', '.join(b.ids)})"
-        told.append(f"{which} {b.component} {metres(b.value_m)} ({b.statistic:.1f}, critical {b.critical:.1f})")
+        which = (
+            b.ids[0] if len(b.ids) == 1 else f"{len(b.ids)} points together ({', '.join(b.ids)})"
+        )
+        told.append(
+            f"{which} {b.component} {metres(b.value_m)} ({b.statistic:.1f}, critical {b.critical:.1f})"
+        )
     return (
         f"Contradicted by the others, at a chance of {ERROR_RATE:.0%} of any false alarm: {'; '.join(told)}. "
         "None is dropped."

@@ -114,14 +114,19 @@ def _parameters(parameters: Sequence[Data]) -> list[str]:
         elif p["state"] == "blind":
             rows.append(f"  {p['name']:<20}{'not seen by these data':>36}")
         else:
-            rows += _wrap(f"not told apart from {', '.join(p['look_alikes'])}", f"  {p['name']:<20}", " " * 22)
+            rows += _wrap(
+                f"not told apart from {', '.join(p['look_alikes'])}", f"  {p['name']:<20}", " " * 22
+            )
     return rows
 
 
 def _lines(lines: Sequence[Data], unit: LengthUnit) -> list[str]:
     if len(lines) < 2:
         return []
-    rows = ["", f"  {'flight line':<14}{'points':>7}{'heading':>9}{'east':>10}{'north':>10}{'up':>10}   {unit.symbol}"]
+    rows = [
+        "",
+        f"  {'flight line':<14}{'points':>7}{'heading':>9}{'east':>10}{'north':>10}{'up':>10}   {unit.symbol}",
+    ]
     for line in lines:
         heading = "-" if line["heading_deg"] is None else f"{line['heading_deg']:.0f}°"
         cells = "".join(
@@ -136,8 +141,9 @@ def _errors(errors: Data, unit: LengthUnit) -> str:
         return " and ".join(length(errors[f"{part}_{x}_m"], unit) for x in ("h", "v"))
 
     return (
-        f"Standard deviations, horizontal per axis and vertical: one row {both('noise')}; the survey of a point "
-        f"{both('point')}; a flight line {both('line')}; shared by everything, assumed: {both('shared')}; in {unit.print_name}."
+        f"Standard deviations in {unit.print_name}, horizontal per axis and vertical: one row "
+        f"{both('noise')}; the survey of a point {both('point')}; a flight line {both('line')}; shared by "
+        f"everything, assumed: {both('shared')}."
     )
 
 

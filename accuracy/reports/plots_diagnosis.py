@@ -58,7 +58,9 @@ def diagnosis(subject: Subject) -> Figure | None:
 
 
 def _panel(axes: Axes, subject: Subject, axis: str, record: Any, lines: list[int]) -> None:
-    predicted = subject.column([v if v is not None else float("nan") for v in record["predicted_m"]])
+    predicted = subject.column(
+        [v if v is not None else float("nan") for v in record["predicted_m"]]
+    )
     residual = subject.column([v if v is not None else float("nan") for v in record["residual_m"]])
     raster = heavy(len(residual))
     low, high = float(min(predicted.min(), 0.0)), float(max(predicted.max(), 0.0))

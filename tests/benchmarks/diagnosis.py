@@ -1,8 +1,9 @@
 """What the diagnosis concludes: ``python tests/benchmarks/diagnosis.py [--seed N] [--each N] [--part ...]``.
 
-Flights of the simulator, seeded, with a fault (or two, or none) of known size; every conclusion is put against what
-was put in. Sizes are drawn from 3 to 8 detection floors of the fault in that scenario; faults that are whole
-numbers of something are what they are. The rules were tuned on other seeds than the default ones here.
+Flights of the simulator, seeded, with a fault (or two, or none) of known size; every conclusion is put
+against what was put in. Sizes are drawn from 3 to 8 detection floors of the fault in that scenario; faults
+that are whole numbers of something are what they are. The rules were tuned on other seeds than the default
+ones here.
 
 ``--out FILE`` keeps every case as a line of JSON; ``--table FILE...`` prints the tables of such files again.
 """
@@ -25,8 +26,10 @@ sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent)]
 from diagnosis_cases import BODY, INSEPARABLE, MAP, SCENARIOS, Case, run, size_for
 
 #: Pairs of causes that are put in together.
-PAIRED = ("boresight-roll", "boresight-pitch", "boresight-heading", "lever-right", "clock-offset", "range-offset",
-          "base-up", "base-east", "epoch", "feet", "frame", "geoid-omitted", "survey-session", "antenna-height")  # fmt: skip
+PAIRED = (
+    "boresight-roll", "boresight-pitch", "boresight-heading", "lever-right", "clock-offset", "range-offset",
+    "base-up", "base-east", "epoch", "feet", "frame", "geoid-omitted", "survey-session", "antenna-height",
+)  # fmt: skip
 
 
 def cases(part: str, start: int, each: int, folder: Path) -> Iterator[Case]:
@@ -81,24 +84,40 @@ def tables(found: Sequence[Case]) -> None:
     say(f"{len(found)} flights")
     say(f"map-fixed: named, or in the list          (>= 95 %) {share([c.in_list for c in mapped])}")
     say(f"map-fixed, separable: first               (>= 85 %) {share([c.first for c in apart])}")
-    say(f"one cause: wrong name                     (<=  1 %) {share([c.wrong_name for c in single])}")
-    say(f"no fault: a cause named                   (<=  1 %) {share([bool(c.named) for c in none])}")
-    say(f"no fault: anything listed                           {share([bool(c.listed) for c in none])}")
+    say(
+        f"one cause: wrong name                     (<=  1 %) {share([c.wrong_name for c in single])}"
+    )
+    say(
+        f"no fault: a cause named                   (<=  1 %) {share([bool(c.named) for c in none])}"
+    )
+    say(
+        f"no fault: anything listed                           {share([bool(c.listed) for c in none])}"
+    )
     good = [
-        bool(c.named) and not c.wrong_name and c.sigma is not None and abs(c.value - c.truth) <= 3 * c.sigma
+        bool(c.named)
+        and not c.wrong_name
+        and c.sigma is not None
+        and abs(c.value - c.truth) <= 3 * c.sigma
         for c in body
     ]
     say(f"body-fixed: named, size within 3 sigma    (>= 90 %) {share(good)}")
-    say(f"two causes: a wrong name                  (<=  2 %) {share([c.wrong_name for c in pairs])}")
-    say(f"two causes: both named together                     {share([set(c.named) <= c.right and len(c.named) == 2 for c in pairs])}")
-    say(f"two causes: both in one entry of the list           {share([any(len(n) == 2 and set(n) <= c.right for n in c.listed) for c in pairs])}")
+    say(
+        f"two causes: a wrong name                  (<=  2 %) {share([c.wrong_name for c in pairs])}"
+    )
+    both = [len(c.named) == 2 and set(c.named) <= c.right for c in pairs]
+    say(f"two causes: both named together                     {share(both)}")
+    pair_listed = [any(len(n) == 2 and set(n) <= c.right for n in c.listed) for c in pairs]
+    say(f"two causes: both in one entry of the list           {share(pair_listed)}")
     inside = [abs(c.value - c.truth) <= 1.96 * c.sigma for c in sized]
     say(f"95 % intervals cover the size           (93 - 97 %) {share(inside)}")
     confusion(single)
     odd = [c for c in found if c.wrong_name or (c.faults and not c.in_list and len(c.faults) == 1)]
     say("\nwrong, or not in the list")
     for c in odd[:40]:
-        say(f"  {c.scenario} {c.seed} {dict(c.faults)} ({c.times_floor:.1f} floors): {c.conclusion} {c.listed[:4]}")
+        say(
+            f"  {c.scenario} {c.seed} {dict(c.faults)} ({c.times_floor:.1f} floors): {c.conclusion} "
+            f"{c.listed[:4]}"
+        )
 
 
 def confusion(found: Sequence[Case]) -> None:
@@ -108,9 +127,7 @@ def confusion(found: Sequence[Case]) -> None:
         its = [c for c in found if fault in c.faults]
         if not its:
             continue
-        best = Counter(
-            (c.conclusion, " + ".join(c.listed[0]) if c.listed else "-") for c in its
-        )
+        best = Counter((c.conclusion, " + ".join(c.listed[0]) if c.listed else "-") for c in its)
         told = "; ".join(f"{kind}: {name} {n}" for (kind, name), n in best.most_common(4))
         say(
             f"{fault:<20}{len(its):>5}{sum(c.first for c in its):>7}{sum(c.in_list for c in its):>9}"
@@ -132,7 +149,9 @@ def read(paths: Sequence[Path]) -> list[Case]:
 
 def main() -> int:
     """Fly and print."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
     parser.add_argument("--seed", type=int, default=50_000)
     parser.add_argument("--each", type=int, default=12)
     parser.add_argument("--part", default="none,map,body,pairs")

@@ -36,11 +36,15 @@ def _plain(up_m: np.ndarray, groups: tuple[tuple[str, tuple[str, ...]], ...] = (
 
 
 def test_rosner_s_example() -> None:
-    """Rosner's data of 54 values hold three outliers at the level of 5 % (NIST/SEMATECH e-Handbook, 1.3.5.17.3; from memory)."""
+    """Rosner's 54 values hold three outliers at 5 %.
+
+    Source: NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.17.3; from memory.
+    """
     values = [
-        -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65, 1.69, 1.70,
-        1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10, 2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40,
-        2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
+        -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56,
+        1.58, 1.65, 1.69, 1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10,
+        2.14, 2.15, 2.23, 2.24, 2.26, 2.35, 2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92,
+        2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64, 5.34, 5.42, 6.01,
     ]  # fmt: skip
     found = outliers(np.array(values), 0.05)
     assert sorted(values[i] for i, _, _ in found) == [5.34, 5.42, 6.01]
@@ -50,7 +54,7 @@ def test_rosner_s_example() -> None:
 
 
 def test_false_alarms_keep_the_stated_rate() -> None:
-    """Of 1000 samples of normal values about one in a hundred holds an 'outlier' at that level, not more than 2 %."""
+    """Of 1000 normal samples one in a hundred holds an 'outlier' at that level; not more than 2 %."""
     rng = np.random.default_rng(20)
     alarms = sum(bool(outliers(rng.normal(size=30), 0.01)) for _ in range(1000))
     assert alarms <= 20
@@ -106,7 +110,10 @@ def test_a_blunder_is_told_and_stays() -> None:
     found = diagnose_sightings(replace(sightings, residual_m=moved), Context())
     assert [b.ids for b in found.blunders] == [("CP05",)]
     assert not clean.blunders
-    assert found.without_blunders["up"]["with"]["n"] == found.without_blunders["up"]["without"]["n"] + 1
+    assert (
+        found.without_blunders["up"]["with"]["n"]
+        == found.without_blunders["up"]["without"]["n"] + 1
+    )
     assert found.conclusion == clean.conclusion
     assert "None is dropped" in found.text
 

@@ -1,4 +1,4 @@
-"""Closed forms of what an error of the aircraft does, against exact rotations and against the printed figures."""
+"""Closed forms of what an error of the aircraft does, against exact rotations and printed figures."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Headings, heights and distances aside, from times and scan angles alone and from the record of a trajectory."""
+"""Headings, heights and distances aside, from times and angles alone and from a trajectory."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _scene(heading_deg: float, height_m: float, speed_m_s: float) -> dict[str, n
 
 @pytest.mark.parametrize("heading_deg", [0.0, 90.0, 200.0, 315.0])
 def test_times_and_angles_give_the_line(heading_deg: float) -> None:
-    """Without a trajectory the times tell heading and speed, and the angles the height and the distance aside."""
+    """Without a trajectory the times tell heading and speed, the angles height and distance aside."""
     scene = _scene(heading_deg, 50.0, 5.0)
     across = scene.pop("across")
     found = crossings(**scene, trajectory={})
@@ -44,7 +44,9 @@ def test_trajectory_is_found_whichever_way_time_is_stored(offset_s: float) -> No
     scene = _scene(40.0, 50.0, 5.0)
     del scene["across"]
     scene["gps_time"] = scene["gps_time"][:3]
-    scene = {key: value[:3] for key, value in scene.items()}  # too few to say anything by themselves
+    scene = {
+        key: value[:3] for key, value in scene.items()
+    }  # too few to say anything by themselves
     start = 400_000.0 + offset_s
     line = {
         "start_s": start - 1.0,

@@ -13,7 +13,7 @@ ERRORS = Errors(0.012, 0.010, 0.008, 0.011, 0.009, 0.013, 0.004, 0.005, 0.007)
 
 
 def _covariance(observations: Observations, errors: Errors, weights: np.ndarray) -> np.ndarray:
-    """The covariance matrix written out: noise, point, and shared columns times their variances."""
+    """Write the covariance matrix out: noise, point, and shared columns times their variances."""
     vertical = observations.vertical > 0
     noise = np.where(vertical, errors.noise_v_m, errors.noise_h_m) * observations.relative_noise
     point = np.where(vertical, errors.point_v_m, errors.point_h_m)
@@ -52,7 +52,7 @@ def test_log_determinant_is_that_of_the_covariance() -> None:
 
 
 def test_horizontal_displacement_shows_through_slopes() -> None:
-    """Moving the surface by (dE, dN, dU) changes heights by dU - dE dz/dE - dN dz/dN, and positions by themselves."""
+    """Moving the surface changes heights by dU - dE dz/dE - dN dz/dN, positions by themselves."""
     sightings = fly(7, Setting(points=6))
     observations = Observations(sightings)
     field = np.tile([1.42, -0.3, 0.1], (sightings.count, 1))

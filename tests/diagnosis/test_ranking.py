@@ -53,7 +53,7 @@ def _up(value: float) -> Callable[[Array], Array]:
     ],
 )
 def test_an_error_of_the_aircraft_is_named(cause: str, wrong: Wrong, truth: float) -> None:
-    """With crossing lines, two heights, several speeds and targets each is named alone, its size within 3 sigma."""
+    """With crossing lines, two heights, several speeds and targets each is named, its size within 3 sigma."""
     found = _diagnosed(31, wrong)
     assert found.conclusion == "named"
     (named,) = found.listed
@@ -69,11 +69,15 @@ def test_nothing_wrong_names_nothing() -> None:
 
 
 def test_heights_that_are_off_everywhere_name_no_one() -> None:
-    """A constant in height has several causes that these data cannot tell apart: all listed, and what would tell."""
+    """A constant in height has several causes that look alike: all are listed, and what would tell."""
     found = _diagnosed(3, mapped=_up(0.07))
     assert found.conclusion == "consistent"
     names = {s.names for s in found.listed}
-    assert {("lever-arm-down",), ("base-height-unexplained",), ("height-reference-unexplained",)} <= names
+    assert {
+        ("lever-arm-down",),
+        ("base-height-unexplained",),
+        ("height-reference-unexplained",),
+    } <= names
     assert any("second project" in text for text in found.tell_apart)
     assert "No single cause can be named" in found.text
 
@@ -115,9 +119,9 @@ def test_survey_from_the_same_base_hides_its_mistakes() -> None:
 
 
 def test_a_frame_is_named_by_direction_and_height() -> None:
-    """A cloud left in the global frame is named: ITRF minus NAD83(2011) at the site, by parameters of the registry."""
-    # ITRF2014 minus NAD83(2011) at 41.02 N 112.05 W, 2025.0, from the operation's fourteen parameters written out
-    # (EPSG:8970, coordinate frame rotation) in a separate computation; east, north along the grid, up.
+    """A cloud left in the global frame is named: ITRF minus NAD83(2011), by the parameters written out."""
+    # ITRF2014 minus NAD83(2011) at 41.02 N 112.05 W, 2025.0, from the operation's fourteen parameters written
+    # out (EPSG:8970, coordinate frame rotation) in a separate computation; east, north along the grid, up.
     shift = _itrf_minus_nad83()
     found = _diagnosed(9, mapped=lambda place: np.tile(shift, (len(place), 1)))
     assert found.conclusion == "named"
@@ -139,7 +143,9 @@ def _itrf_minus_nad83() -> Array:
     )
     years, mas = 2025.0 - 2010.0, np.pi / 180 / 3.6e6
     t = np.array([1.0053, -1.9092, -0.5416]) + years * np.array([0.00079, -0.0006, -0.00144])
-    r = (np.array([26.7814, -0.4203, 10.9321]) + years * np.array([0.06667, -0.75744, -0.05133])) * mas
+    r = (
+        np.array([26.7814, -0.4203, 10.9321]) + years * np.array([0.06667, -0.75744, -0.05133])
+    ) * mas
     d = (0.36891 + years * -0.07201) * 1e-9
     moved = t + d * x - np.cross(r, x)  # NAD83 minus ITRF; coordinate frame rotation
     east = np.array([-np.sin(lon), np.cos(lon), 0.0])
@@ -160,11 +166,13 @@ def test_flat_heights_alone_say_what_they_are_blind_to() -> None:
 
 
 def test_one_direction_alone_does_not_tell_aircraft_from_map() -> None:
-    """Seen from one direction only, a lever arm looks like a shift of the map: listed together, never named alone."""
+    """Seen from one direction only, look-alikes of the aircraft are listed together, none is named."""
     lines = (Line(1, 20.0), Line(2, 20.0), Line(3, 20.0))
     found = _diagnosed(6, Wrong(lever_m=(0.15, 0.0, 0.0)), setting=Setting(lines=lines))
     assert found.conclusion == "consistent"
-    assert {("lever-arm-forward",), ("boresight-pitch",), ("timing",)} <= {s.names for s in found.listed}
+    assert {("lever-arm-forward",), ("boresight-pitch",), ("timing",)} <= {
+        s.names for s in found.listed
+    }
     assert any("opposite or crossing" in text for text in found.blind)
 
 
@@ -186,8 +194,12 @@ def test_huge_errors_are_no_fault_of_the_tool() -> None:
     """Exchanged axes give residuals of thousands of kilometres, and their name."""
     sightings = fly(2, Setting(lines=TWO_HEIGHTS))
     place = sightings.position_m
-    moved = np.column_stack([place[:, 1] - place[:, 0], place[:, 0] - place[:, 1], np.zeros(len(place))])
-    flat = replace(sightings, gradient=np.zeros((len(place), 2)), residual_m=sightings.residual_m + moved)
+    moved = np.column_stack(
+        [place[:, 1] - place[:, 0], place[:, 0] - place[:, 1], np.zeros(len(place))]
+    )
+    flat = replace(
+        sightings, gradient=np.zeros((len(place), 2)), residual_m=sightings.residual_m + moved
+    )
     found = diagnose_sightings(flat, _context())
     assert found.conclusion == "named"
     assert found.listed[0].names == ("axes-exchanged",)

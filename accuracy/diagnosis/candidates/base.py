@@ -88,7 +88,7 @@ def _sigma(sigma: Mapping[str, float | None] | None) -> tuple[float, float]:
 
 def _from_job(job_base: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
     """Give the mistakes that the measured height alone makes possible, where the record lists none."""
-    height = job_base.get("height") if isinstance(job_base, Mapping) else None
+    height = job_base.get("height")
     if not isinstance(height, Mapping) or not isinstance(height.get("value"), (int, float)):
         return
     if height.get("unit", "metre") != "metre" or height.get("kind", "vertical") != "vertical":
@@ -100,4 +100,8 @@ def _from_job(job_base: Mapping[str, Any]) -> Iterator[Mapping[str, Any]]:
         ("feet-as-metres", "feet typed as metres", up_m / 0.3048 - up_m),
         ("metres-as-feet", "metres typed as feet", up_m * 0.3048 - up_m),
     ):
-        yield {"cause": cause, "what": what, "effect": {"east_m": 0.0, "north_m": 0.0, "up_m": value_m}}
+        yield {
+            "cause": cause,
+            "what": what,
+            "effect": {"east_m": 0.0, "north_m": 0.0, "up_m": value_m},
+        }

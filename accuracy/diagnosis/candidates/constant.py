@@ -9,14 +9,19 @@ from accuracy.diagnosis.candidates.context import Context
 from accuracy.diagnosis.fields import ELEMENTARY
 from accuracy.diagnosis.records import Amount, Candidate, Sightings
 
-
 #: The geoid lies up to some 110 m off the ellipsoid.
 _LARGEST_N_M = 110.0
 
 
 def _amounts(s: Sightings, *names: str, nuisance: tuple[str, ...] = ()) -> tuple[Amount, ...]:
     return tuple(
-        Amount(name, ELEMENTARY[name].unit, ELEMENTARY[name].field(s), ELEMENTARY[name].largest, name in nuisance)
+        Amount(
+            name,
+            ELEMENTARY[name].unit,
+            ELEMENTARY[name].field(s),
+            ELEMENTARY[name].largest,
+            name in nuisance,
+        )
         for name in (*names, *nuisance)
     )
 

@@ -36,8 +36,8 @@ def _half_cell(s: Sightings, cell_m: float) -> Iterator[Candidate]:
             yield Candidate(
                 "half-cell",
                 "grid",
-                f"the raster lies half a cell off ({east:+.3f} m east, {north:+.3f} m north): its corners were taken "
-                "for centres, or the other way round",
+                f"the raster lies half a cell off ({east:+.3f} m east, {north:+.3f} m north): its corners "
+                "were taken for centres, or the other way round",
                 fixed=constant(s, east, north, 0.0),
                 how="half the cell size, seen through the slopes",
                 remedy="state whether coordinates are of the corner or of the centre of a cell",
@@ -60,7 +60,10 @@ def _ground(s: Sightings, context: Context, reference: Reference) -> Iterator[Ca
         return
     how = f"combined factor {factor.combined:.8f} here"
     remedy = "bring the side that is in ground coordinates to the grid, with its point of origin"
-    for part, words in ((1.0 / factor.combined - 1.0, "deliverable"), (factor.combined - 1.0, "checkpoints")):
+    for part, words in (
+        (1.0 / factor.combined - 1.0, "deliverable"),
+        (factor.combined - 1.0, "checkpoints"),
+    ):
         per_metre = part
         what = f"the {words} {'is' if words == 'deliverable' else 'are'} scaled to distances on the ground"
         reach_m = 2.0 * abs(part) * max(context.reach_m, 100.0)
@@ -79,7 +82,10 @@ def _ground(s: Sightings, context: Context, reference: Reference) -> Iterator[Ca
                 "grid",
                 f"{what}, about the false origin",
                 fixed=s.position_m * np.array([per_metre, per_metre, 0.0]),
-                sigma_m=(2e-6 * float(np.hypot(*s.position_m[0, :2])), 0.0),  # 2 ppm: heights differ
+                sigma_m=(
+                    2e-6 * float(np.hypot(*s.position_m[0, :2])),
+                    0.0,
+                ),  # 2 ppm: heights differ
                 how=how,
                 remedy=remedy,
             )
@@ -89,7 +95,10 @@ def _convergence(s: Sightings, context: Context, reference: Reference) -> Iterat
     gamma = convergence_rad(reference, context.at[0], context.at[1]) if context.at else None
     if gamma is None or abs(gamma) < 1e-6:
         return
-    for turn, words in ((gamma, "true north taken for grid north"), (-gamma, "convergence applied twice")):
+    for turn, words in (
+        (gamma, "true north taken for grid north"),
+        (-gamma, "convergence applied twice"),
+    ):
         reach_m = 2.0 * abs(turn) * max(context.reach_m, 100.0)
         yield Candidate(
             "convergence",

@@ -11,7 +11,7 @@ from accuracy.diagnosis.records import Amount, Candidate, Sightings
 
 
 def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
-    """Give the groups that the other points contradict; their error is that of the survey, so the sign turns."""
+    """Give the groups that the others contradict; the error is the survey's, so the sign turns."""
     for name, ids in context.sessions:
         members = np.isin(np.array(s.ids), ids)[s.place]
         if not members.any() or members.all():

@@ -45,9 +45,9 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
         return
     told: set[tuple[str, str]] = set()
     sides = [(context.reference, context.at)]
-    if context.surveyed is not None and context.given_at is not None:
-        if not same_side(context.surveyed, context.reference):
-            sides.append((context.surveyed, context.given_at))
+    surveyed, given_at = context.surveyed, context.given_at
+    if surveyed and given_at and not same_side(surveyed, context.reference):
+        sides.append((surveyed, given_at))
     for reference, at in sides:
         for mistake, field in _mistakes(s, reference, at, context):
             for candidate in _both_ways(mistake, field, _frame_sigma_m(reference)):
@@ -70,13 +70,26 @@ def _feet(s: Sightings) -> Iterator[Candidate]:
     """One foot for the other, and feet for metres; all lengths are proportional to the coordinates."""
     plane = s.position_m * np.array([1.0, 1.0, 0.0])
     height = s.position_m * np.array([0.0, 0.0, 1.0])
-    remedy = "find out which foot each step of survey and processing used, and state it in every file"
+    remedy = (
+        "find out which foot each step of survey and processing used, and state it in every file"
+    )
     for sign, words in (
-        (1.0, "coordinates in international feet taken for US survey feet on the way to the deliverable"),
-        (-1.0, "coordinates in US survey feet taken for international feet on the way to the deliverable"),
+        (
+            1.0,
+            "coordinates in international feet taken for US survey feet on the way to the deliverable",
+        ),
+        (
+            -1.0,
+            "coordinates in US survey feet taken for international feet on the way to the deliverable",
+        ),
     ):
         yield Candidate(
-            "foot-kind", "unit", words, fixed=plane * _FOOT_KIND * sign, how="2 ppm of easting and northing", remedy=remedy
+            "foot-kind",
+            "unit",
+            words,
+            fixed=plane * _FOOT_KIND * sign,
+            how="2 ppm of easting and northing",
+            remedy=remedy,
         )
         yield Candidate(
             "foot-kind",
@@ -88,7 +101,10 @@ def _feet(s: Sightings) -> Iterator[Candidate]:
         )
     for factor, words in (
         (1.0 / _METRES_PER_FOOT, "heights of the deliverable are in feet and taken for metres"),
-        (_METRES_PER_FOOT, "heights of the deliverable are metres read as feet, or those of the checkpoints are in feet"),
+        (
+            _METRES_PER_FOOT,
+            "heights of the deliverable are metres read as feet, or those of the checkpoints are in feet",
+        ),
     ):
         yield Candidate(
             "height-unit",
@@ -169,8 +185,8 @@ def _both_ways(
 ) -> Iterator[Candidate]:
     """Give the mistake on the side of the deliverable, and on that of the checkpoints.
 
-    A mistake is mistaken minus right: of coordinates that are declared rightly and taken for something else. Where
-    the numbers of one side really are in that other system, its coordinates are off by the opposite.
+    A mistake is mistaken minus right: of coordinates that are declared rightly and taken for something else.
+    Where the numbers of one side really are in that other system, its coordinates are off by the opposite.
     """
     _, _, words = mistake.what.partition(": ")
     if mistake.kind == "frame":

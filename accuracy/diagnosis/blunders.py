@@ -22,6 +22,8 @@ AXES = ("east", "north", "up")
 #: Fewest points that a test is made with.
 LEAST = 8
 LEAST_GROUP = 3
+#: Largest number of single outliers, and of points whose order and neighbours are looked at.
+MOST_SINGLE, MOST_ORDERED = 100, 600
 
 
 def find(
@@ -89,7 +91,7 @@ def outliers(values: Array, level: float, fitted: int = 0) -> list[tuple[int, fl
     from scipy.special import stdtrit
 
     n = len(values)
-    most = max(1, n // 4)
+    most = min(max(1, n // 4), MOST_SINGLE)
     if n < LEAST or n - most - fitted - 2 < 3:
         return []
     left = np.arange(n)
@@ -151,6 +153,8 @@ def _positions(observations: Observations, place: Indices) -> Array:
 
 def _tried(order: Indices, here: Array, n: int) -> Iterator[tuple[list[int], str]]:
     """Give every run in the order of the table, and every point with its nearest neighbours."""
+    if n > MOST_ORDERED:
+        return
     most = min(n // 2, 30)
     told: set[tuple[int, ...]] = set()
     by_table = np.argsort(order, kind="stable")
@@ -172,16 +176,16 @@ def _tried(order: Indices, here: Array, n: int) -> Iterator[tuple[list[int], str
 
 
 def _contrast(values: Array, members: Sequence[int], fitted: int) -> float:
-    inside = np.zeros(len(values), dtype=np.bool_)
-    inside[list(members)] = True
-    one, other = values[inside], values[~inside]
-    square = float(((one - one.mean()) ** 2).sum() + ((other - other.mean()) ** 2).sum())
-    spread = math.sqrt(square / max(len(values) - fitted - 2, 1))
+    """Give the t statistic of the difference of two means, with one variance for both."""
+    n, n_one = len(values), len(members)
+    n_other = n - n_one
+    total, of_one = float(values.sum()), float(values[list(members)].sum())
+    one, other = of_one / n_one, (total - of_one) / n_other
+    square = float(values @ values) - n_one * one**2 - n_other * other**2
+    spread = math.sqrt(max(square, 0.0) / max(n - fitted - 2, 1))
     if spread == 0.0:
         return 0.0
-    return abs(float(one.mean() - other.mean())) / (
-        spread * math.sqrt(1.0 / len(one) + 1.0 / len(other))
-    )
+    return abs(one - other) / (spread * math.sqrt(1.0 / n_one + 1.0 / n_other))
 
 
 def _together(values: Array, members: Sequence[int], fitted: int, critical: float) -> bool:

@@ -63,7 +63,7 @@ def diagnose_sightings(sightings: Sightings, context: Context) -> Diagnosis:
     listed = [s for s in scored if s.standing in ("named", "consistent")]
     advice = tell_apart([c for s in listed for c in s.causes]) if conclusion == "consistent" else ()
     shift = _shift(observations, white, values)
-    notes = _notes(context)
+    notes = _notes(context, sightings)
     return Diagnosis(
         conclusion=conclusion,
         text=paragraph(conclusion, shift, scored, sightings, blind, advice, found, notes),
@@ -93,12 +93,16 @@ def _group_name(ids: tuple[str, ...]) -> str:
     return f"{len(ids)} points ({ids[0]} to {ids[-1]})"
 
 
-def _notes(context: Context) -> tuple[str, ...]:
+def _notes(context: Context, sightings: Sightings) -> tuple[str, ...]:
+    notes = []
+    if sightings.left_out:
+        looked_at = len(sightings.ids)
+        notes.append(f"of {looked_at + sightings.left_out} points {looked_at}, evenly, were looked at")
     if context.base.get("survey_from_same_base"):
-        return (
-            "checkpoints and flight hang on the same base: what is wrong with it moves both and does not show",
+        notes.append(
+            "checkpoints and flight hang on the same base: what is wrong with it moves both and does not show"
         )
-    return ()
+    return tuple(notes)
 
 
 def _shift(observations: Observations, white: Any, values: Array) -> dict[str, tuple[float, float]]:

@@ -55,6 +55,8 @@ class Sightings:
         Side of a raster cell.
     groups : tuple of (str, tuple of str)
         Points that the table describes alike, by that description.
+    left_out : int
+        Points that were not looked at because there are so many.
     """
 
     ids: tuple[str, ...]
@@ -74,6 +76,7 @@ class Sightings:
     survey_v_m: float | None = None
     cell_m: float | None = None
     groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    left_out: int = 0
 
     @property
     def count(self) -> int:

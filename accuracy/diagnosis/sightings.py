@@ -13,6 +13,11 @@ from accuracy.diagnosis.records import Array, Sightings
 from accuracy.residuals import ResidualRow
 
 
+#: More points say no more of a cause: what all share is the same. Of more than these every second, third, ... is
+#: looked at, and that is said.
+MOST_POINTS = 600
+
+
 @dataclass(frozen=True)
 class _Row:
     """One row of the sightings."""
@@ -46,6 +51,8 @@ def sightings_of(
     used = [row for row in rows if row.used and row.residual is not None]
     if not used:
         return None
+    step = -(-len(used) // MOST_POINTS)
+    every, used = len(used), used[::step]
     several = len({line.id for row in used if row.support for line in row.support.lines}) > 1
     made: list[_Row] = []
     for number, row in enumerate(used):
@@ -79,6 +86,7 @@ def sightings_of(
         survey_v_m=_median([row.survey_rmse_v_m for row in used]),
         cell_m=max(cells) if cells else None,
         groups=_groups(used),
+        left_out=every - len(used),
     )
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from accuracy.planning import plan
     from accuracy.result import Result, read_result
     from accuracy.simulation.demo import build_demo
+    from accuracy.simulation.memory import simulate
     from accuracy.standards.library import list_standards, load_standard
     from accuracy.units import LengthUnit
 
@@ -44,6 +45,7 @@ _HOME = {
     "load_standard": "accuracy.standards.library",
     "plan": "accuracy.planning",
     "read_result": "accuracy.result",
+    "simulate": "accuracy.simulation.memory",
     "verify": "accuracy.pipeline",
 }
 
@@ -63,6 +65,7 @@ __all__ = [
     "load_standard",
     "plan",
     "read_result",
+    "simulate",
     "verify",
 ]
 

@@ -26,6 +26,7 @@ def test_public_names_are_pinned() -> None:
         "load_standard",
         "plan",
         "read_result",
+        "simulate",
         "verify",
     ]
     for name in accuracy.__all__:

@@ -13,7 +13,6 @@ from collections.abc import Mapping
 import numpy as np
 
 from accuracy.simulation.motion import first_second
-from accuracy.simulation.projection import axes
 from accuracy.simulation.scenario_record import Scenario
 
 OTHER_ANTENNA = "QUANTENNA_9     NONE"
@@ -44,8 +43,7 @@ def _occupation(scenario: Scenario, flown_s: float) -> tuple[datetime.datetime, 
 def observation_text(scenario: Scenario, flown_s: float) -> str:
     """Write the header of the observation file (RINEX 3.05); no epochs follow."""
     site, antenna = scenario.site, scenario.site.antenna
-    mark_m = site.geocentric_m(*_position_m(scenario))
-    computed_m = mark_m + np.array(site.autonomous_m) @ axes(*site.place_deg)
+    computed_m = site.geocentric_m(*np.add(_position_m(scenario), site.autonomous_m).tolist())
     start, end = _occupation(scenario, flown_s)
 
     def time(at: datetime.datetime) -> str:

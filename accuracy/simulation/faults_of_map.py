@@ -116,9 +116,9 @@ MAP_FAULTS: tuple[Fault, ...] = (
         unit="yr",
         example="6yr",
         largest=50.0,
-        what="Cloud and checkpoints are in the same global frame, but the coordinates belong to "
-        "different dates.",
-        sign="positive: the cloud's date is later",
+        what="The cloud was brought from the global to the plate-fixed frame with a wrong date, so that the "
+        "motion of the plate in between is left in it.",
+        sign="positive: the date used is earlier than that of the flight",
         vector="size * velocity of the plate, 12 to 70 mm a year, in plan only",
         seen="A horizontal constant along the plate's motion; invisible on flat checkpoints.",
         alike="base-east, base-north: only the direction, and a round number of years, speak for it.",

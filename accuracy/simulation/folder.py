@@ -111,6 +111,8 @@ def _free(folder: Path) -> Path:
     remedy = "name a new or empty folder"
     try:
         target = folder.resolve()
+        if not target.name:
+            raise ResultError("is the root of a disk", where=str(folder), remedy=remedy)
         if folder.is_symlink() or (target.exists() and not target.is_dir()):
             raise ResultError(
                 "is not a folder; nothing was written", where=str(folder), remedy=remedy
@@ -124,8 +126,6 @@ def _free(folder: Path) -> Path:
         raise ResultError(
             f"cannot be a folder: {reason}", where=str(folder)[:200], remedy=remedy
         ) from error
-    if not target.name:
-        raise ResultError("is the root of a disk", where=str(folder), remedy=remedy)
     return target
 
 
@@ -166,6 +166,7 @@ def _write(
     )
     progress("comparing")
     simulated = compared(flight)
+    measured = measured_table(simulated)
     header = f"base/pillar2.{site.flown:%y}o"
     texts = {
         "truth.json": (
@@ -174,13 +175,9 @@ def _write(
         ),
         "job.toml": (
             "the job: what the crew believes and claims",
-            job_text(flight, cloud_file, flown_s),
+            job_text(flight, cloud_file, flown_s, measured=bool(measured)),
         ),
         "checkpoints.csv": ("surveyed checkpoints and control points", checkpoint_table(flight)),
-        "measured.csv": (
-            "centres of the targets, as picked in the cloud",
-            measured_table(simulated),
-        ),
         "targets.csv": ("what is painted on the targets", target_table(flight)),
         "trajectory.csv": ("the flown trajectory, five rows a second", trajectory_table(flight)),
         header: ("header of the base's observation file", observation_text(scenario, flown_s)),
@@ -189,6 +186,8 @@ def _write(
             antex_text(scenario, flight.faults),
         ),
     }
+    if measured:
+        texts["measured.csv"] = ("centres of the targets, as picked in the cloud", measured)
     files = {
         cloud_file: f"point cloud, {len(points['x'])} points",
         "dem.tif": f"elevation raster, {scenario.cell_m} m cells, made from the cloud",

@@ -7,8 +7,8 @@ from accuracy.simulation.base_files import base_section
 from accuracy.simulation.near import Flight
 
 
-def job_text(flight: Flight, cloud_file: str, flown_s: float) -> str:
-    """Write the job file."""
+def job_text(flight: Flight, cloud_file: str, flown_s: float, *, measured: bool = True) -> str:
+    """Write the job file; `measured`: targets could be picked in the cloud."""
     scenario, site = flight.scenario, flight.scenario.site
     noise = scenario.noise
     control = ", ".join(f'"{mark.id}"' for mark in scenario.marks if mark.control)
@@ -18,6 +18,14 @@ def job_text(flight: Flight, cloud_file: str, flown_s: float) -> str:
     survey_h_m = max((2 * (noise.survey_h_m**2 + noise.survey_shared_m[0] ** 2)) ** 0.5, 0.001)
     survey_v_m = max((noise.survey_v_m**2 + noise.survey_shared_m[2] ** 2) ** 0.5, 0.001)
     system = f'crs = "{site.crs}"\ngeoid = "{site.geoid}"'
+    targets = f"""\
+[[dataset]]
+name = "targets"                           # their centres as picked in the cloud
+kind = "measured-points"
+files = ["measured.csv"]
+{system}
+
+"""
     return f"""\
 # Simulated: place, firm and people are invented. What was put in is in truth.json; this file says what the
 # crew believes.
@@ -48,13 +56,7 @@ kind = "raster"
 files = ["dem.tif"]
 {system}
 
-[[dataset]]
-name = "targets"                           # their centres as picked in the cloud
-kind = "measured-points"
-files = ["measured.csv"]
-{system}
-
-{base_section(scenario, flight.faults, flown_s)}
+{targets if measured else ""}{base_section(scenario, flight.faults, flown_s)}
 [trajectory]
 file = "trajectory.csv"
 {system}

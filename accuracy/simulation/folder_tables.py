@@ -47,14 +47,14 @@ def target_table(flight: Flight) -> str:
 
 
 def measured_table(simulated: Simulated) -> str:
-    """Write centres of targets as picked in the cloud."""
-    rows = ["id,easting,northing,height"]
+    """Write centres of targets as picked in the cloud; nothing where no target could be picked."""
+    rows = []
     for name, (east, north, up) in zip(
         simulated.checkpoints.id, simulated.measured_m.tolist(), strict=True
     ):
         if math.isfinite(east):
             rows.append(f"{name},{east:.3f},{north:.3f},{up:.3f}")
-    return "\n".join([*rows, ""])
+    return "\n".join(["id,easting,northing,height", *rows, ""]) if rows else ""
 
 
 def trajectory_table(flight: Flight) -> str:

@@ -14,7 +14,8 @@ from accuracy.simulation.scenario_record import Pass, Scenario
 
 Array = NDArray[np.float64]
 
-TURN_S = 14.0  # between two passes
+TURN_S = 10.0  # between two passes, at least, and more by the way to fly:
+TURN_WAY = 1.3
 LEAD_S = 25.0  # the trajectory reaches so far beyond the first and the last pass
 KNOT_M = 12.0  # the height to fly is chosen at such steps
 SMOOTH_M = 24.0  # from the mean height of the ground over so much of the way
@@ -128,9 +129,13 @@ def first_second(scenario: Scenario) -> float:
 
 def tracks_of(scenario: Scenario) -> tuple[Track, ...]:
     """Plan the passes one after the other, with time to turn between them."""
-    tracks = []
+    tracks: list[Track] = []
     start_s = first_second(scenario)
     for plan in scenario.passes:
+        if tracks:
+            before = tracks[-1]
+            way_m = TURN_WAY * math.dist(before.plan.end_m, plan.start_m)
+            start_s = math.ceil(before.end_s + TURN_S + way_m / before.plan.speed_m_s)
         length_m = math.dist(plan.start_m, plan.end_m)
         ahead = np.subtract(plan.end_m, plan.start_m) / length_m
         along_m = np.arange(-Track.BEYOND_M, length_m + Track.BEYOND_M + KNOT_M, KNOT_M)
@@ -145,7 +150,6 @@ def tracks_of(scenario: Scenario) -> tuple[Track, ...]:
         knots_m = ground_m.reshape(near_m.shape).mean(axis=1) + plan.above_m
         track = Track(plan, start_s, knots_m)
         tracks.append(track)
-        start_s = math.ceil(track.end_s + TURN_S)
     return tuple(tracks)
 
 

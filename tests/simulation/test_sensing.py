@@ -2,28 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
+from simulation_budget import ratios
 from support import assert_metres
 
 from accuracy.budget import predict
 from accuracy.job.sections import Flight as PlannedFlight
 from accuracy.job.sections import Sensor
 from accuracy.simulation.memory import prepare
-from accuracy.simulation.near import pulses_at
 from accuracy.simulation.returns import observe
-from accuracy.simulation.scenarios import SILENT, Noise, scenario
+from accuracy.simulation.scenarios import SILENT, scenario
 from accuracy.simulation.sensing import (
     Mounting,
     georeference,
     observe_back,
-    process,
     pulses_of,
     turned,
     turned_back,
@@ -150,56 +147,7 @@ def test_the_budget_predicts_the_spread_of_simulated_points() -> None:
     passes of a flight share its calibration and part of its wander: of 80 flights, some 200 values are
     free, which makes 5 % (one sigma) of a standard deviation.
     """
-    noise = Noise(
-        gnss_m=(0.02, 0.02, 0.03),
-        shared_m=(0.0, 0.0, 0.0),
-        attitude_deg=(0.015, 0.015, 0.05),
-        range_m=0.015,
-        scan_deg=0.01,
-        boresight_deg=(0.005, 0.005, 0.01),
-        lever_arm_m=(0.005, 0.005, 0.005),
-    )
-    flown = replace(scenario("flat"), sway=0.0).with_noise(noise)
-    away, angle, above = [], [], []
-    for seed in range(FLIGHTS):
-        flight = prepare(flown, {}, seed)
-        for track in flight.motion.tracks:
-            number = np.arange(20_000, 120_000, 10_037, dtype=np.int64)
-            pulses = pulses_of(flight.motion, track, flown.payload, number)
-            returns = observe(flown, seed, pulses, spoiled=False)
-            shot = pulses_at(pulses, returns.pulse)
-            made = process(
-                flight.motion, shot, flight.mount, returns.angle_deg, returns.range_m, noisy=True
-            )
-            heading = np.radians(shot.attitude_deg[:, 2])
-            d = made - returns.true_m
-            along = d[:, 0] * np.sin(heading) + d[:, 1] * np.cos(heading)
-            across = d[:, 0] * np.cos(heading) - d[:, 1] * np.sin(heading)
-            away.append(np.column_stack([along, across, d[:, 2]]))
-            angle.append(shot.angle_deg + 0.35)  # the scanner is mounted rolled by so much
-            above.append(shot.position_m[:, 2] - returns.true_m[:, 2])
-    error_m, angle_deg, height_m = (np.concatenate(each) for each in (away, angle, above))
-    sensor = Sensor(
-        gnss_axis_m=0.02,
-        gnss_height_m=0.03,
-        roll_pitch_deg=0.015,
-        heading_deg=0.05,
-        boresight_roll_pitch_deg=0.005,
-        boresight_heading_deg=0.01,
-        range_m=0.015,
-        scan_deg=0.01,
-        lever_arm_m=0.005,
-    )
-    ratios = []
-    for k in range(len(angle_deg)):
-        plan = PlannedFlight(
-            height_m=float(height_m[k]),
-            largest_scan_angle_deg=max(abs(float(angle_deg[k])), 0.001),
-        )
-        expected = predict(plan, sensor)
-        ratios.append(error_m[k] / (expected.along_m, expected.across_m, expected.up_m))
-    found = np.sqrt(np.mean(np.square(ratios), axis=0))
-    np.testing.assert_allclose(found, 1.0, rtol=0, atol=0.12)
+    np.testing.assert_allclose(ratios(range(FLIGHTS)), 1.0, rtol=0, atol=0.12)
 
 
 @settings(max_examples=20, deadline=None)

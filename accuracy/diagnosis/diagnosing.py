@@ -25,6 +25,8 @@ SHARED_M = (0.006, 0.008)
 LEAST_POINTS = 4
 #: Errors of the aircraft and shifts that are fitted to the lines, about.
 LINE_PARAMETERS = 8
+#: What is known beforehand of how trajectories wander is worth so many degrees of freedom.
+LEAST_FREEDOM = 20
 
 
 def shared_errors(base: Mapping[str, Any]) -> tuple[float, float]:
@@ -86,7 +88,7 @@ def line_freedom(sightings: Sightings, freedom: int) -> int:
     if lines < 2:
         return freedom
     axes = sum(sightings.has(axis) for axis in range(3))
-    return max(8, min(freedom, axes * lines - LINE_PARAMETERS))
+    return max(LEAST_FREEDOM, min(freedom, axes * lines - LINE_PARAMETERS))
 
 
 def _group_name(ids: tuple[str, ...]) -> str:
@@ -97,7 +99,9 @@ def _notes(context: Context, sightings: Sightings) -> tuple[str, ...]:
     notes = []
     if sightings.left_out:
         looked_at = len(sightings.ids)
-        notes.append(f"of {looked_at + sightings.left_out} points {looked_at}, evenly, were looked at")
+        notes.append(
+            f"of {looked_at + sightings.left_out} points {looked_at}, evenly, were looked at"
+        )
     if context.base.get("survey_from_same_base"):
         notes.append(
             "checkpoints and flight hang on the same base: what is wrong with it moves both and does not show"

@@ -60,7 +60,7 @@ class Observations:
     @cached_property
     def relative_noise(self) -> Array:
         """Noise of each observation relative to the usual: centres are known better by more returns."""
-        returns = self.sightings.returns[self.row]
+        returns = np.maximum(self.sightings.returns[self.row], 1.0)
         flat = self.axis != VERTICAL
         out = np.ones(self.count)
         if flat.any():
@@ -96,6 +96,8 @@ class Observations:
                 field = np.zeros((s.count, 3))
                 field[members, axis] = 1.0
                 found.append((f"{part}_{letter}_m", self.seen(field)))
+            if part == "shared" and not s.lines:
+                found += self._untold_lines()
             if part == "line":
                 along = along_line(s, members)
                 for axis, letter in enumerate("hhv"):
@@ -107,6 +109,19 @@ class Observations:
                     field = ELEMENTARY[name].field(s) * members[:, None] * times
                     found.append(("line_roll_deg", self.seen(field)))
         return [(name, column) for name, column in found if column.any()]
+
+    def _untold_lines(self) -> list[tuple[str, Array]]:
+        """Give what lines do that are not told apart: as much as is shared, from side to side."""
+        s = self.sightings
+        here = s.centred_m()
+        found = []
+        for direction in range(2):
+            reach = float(np.abs(here[:, direction]).max()) or 1.0
+            for axis, letter in enumerate("hhv"):
+                field = np.zeros((s.count, 3))
+                field[:, axis] = here[:, direction] / reach
+                found.append((f"shared_{letter}_m", self.seen(field)))
+        return found
 
 
 @dataclass(frozen=True, eq=False)

@@ -219,9 +219,16 @@ def anything_to_explain(problem: Problem, candidates: Sequence[Scored], null: fl
     level = FALSE_ALARM / tried
     one = float(stdtrit(max(problem.line_freedom, 4), 1.0 - level / 2.0)) ** 2
     for scored in candidates:
+        gain = null - scored.chi_square
+        if (
+            any(c.evidenced for c in scored.causes)
+            and gain > FLOOR_SIGMAS**2
+            and scored.above_floor
+        ):
+            return True  # asked for before the residuals were seen: nothing else was tried
         sizes = max(1, sum(not a.nuisance for c in scored.causes for a in c.free))
         bound = one * _chi2(sizes, 1.0 - level) / _chi2(1, 1.0 - level)
-        if null - scored.chi_square > bound:
+        if gain > bound:
             return True
     return False
 
@@ -259,6 +266,7 @@ def _decide(
     singles: Sequence[Scored],
     pairs: Sequence[Scored],
 ) -> tuple[Conclusion, tuple[Scored, ...]]:
+    possible = [s for s in possible if not _needless(s, possible)]
     if possible:
         first = min(possible, key=lambda s: s.score)
         stronger = [
@@ -273,6 +281,19 @@ def _decide(
         return _listed(_with_rivals(possible_pairs, first), singles)
     order = sorted([*singles, *pairs[:5]], key=lambda s: s.score)
     return "unexplained", tuple(order)
+
+
+def _needless(scored: Scored, possible: Sequence[Scored]) -> bool:
+    """Whether a cause has the open sizes of another and more, and fits no better than chance lets it."""
+    mine = {amount.name for cause in scored.causes for amount in cause.free}
+    for other in possible:
+        its = {amount.name for cause in other.causes for amount in cause.free}
+        known = any(cause.fixed is not None for cause in (*scored.causes, *other.causes))
+        if known or not its or not its < mine:
+            continue
+        if other.chi_square - scored.chi_square < _chi2(len(mine - its), BOUND):
+            return True
+    return False
 
 
 def _with_rivals(possible: Sequence[Scored], first: Scored) -> list[Scored]:

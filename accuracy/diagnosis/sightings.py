@@ -12,9 +12,8 @@ from accuracy.diagnosis.lines import Crossing, crossings
 from accuracy.diagnosis.records import Array, Sightings
 from accuracy.residuals import ResidualRow
 
-
-#: More points say no more of a cause: what all share is the same. Of more than these every second, third, ... is
-#: looked at, and that is said.
+#: More points say no more of a cause: what all share is the same. Of more than these every second, third, ...
+#: is looked at, and that is said.
 MOST_POINTS = 600
 
 

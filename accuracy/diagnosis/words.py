@@ -94,11 +94,8 @@ def paragraph(
         told.append(_named(listed[0], scored, sightings))
     elif conclusion == "consistent":
         shown = listed[:MOST_LISTED]
-        more = (
-            f"; and {len(listed) - len(shown)} more in the record"
-            if len(listed) > len(shown)
-            else ""
-        )
+        left = len(listed) - len(shown)
+        more = f"; and {left} more in the record" if left else ""
         told.append(
             "No single cause can be named. The residuals are consistent with "
             + "; or ".join(f"({i}) {of_cause(s, sightings)}" for i, s in enumerate(shown, 1))

@@ -41,8 +41,8 @@ def cases(part: str, start: int, each: int, folder: Path) -> Iterator[Case]:
             seed += 1
             yield run(SCENARIOS[i % 4], {}, seed, 0.0, folder)
     elif part in ("map", "body"):
-        for fault in MAP if part == "map" else BODY:
-            for i in range(each):
+        for i in range(each):
+            for fault in MAP if part == "map" else BODY:
                 seed += 1
                 scenario = "two-heights" if part == "body" else SCENARIOS[i % 4]
                 if fault == "frame-older":

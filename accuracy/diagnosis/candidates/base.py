@@ -28,7 +28,7 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
             yield Candidate(
                 check["cause"],
                 "base",
-                f"the files of the base show it: {check['what']}",
+                f"the files of the base show it: {_told(check)}",
                 fixed=field,
                 sigma_m=_sigma(check.get("sigma")),
                 evidenced=True,
@@ -53,6 +53,12 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
             )
     for other in base.get("candidates") or _from_job(context.job_base):
         yield from _possible(s, other)
+
+
+def _told(check: Mapping[str, Any]) -> str:
+    """Say what a check found, in short where one mistake explains it."""
+    explained = {other["what"] for other in check.get("consistent_with") or ()}
+    return explained.pop() if len(explained) == 1 else str(check["what"])
 
 
 def _possible(s: Sightings, other: Mapping[str, Any]) -> Iterator[Candidate]:

@@ -11,27 +11,27 @@ from accuracy.diagnosis.records import Amount, Candidate, Sightings
 _WORDS = {
     "roll": (
         "boresight-roll",
-        "the scanner is mounted with a roll angle other than calibrated (right side down is positive)",
+        "the roll between scanner and trajectory is wrong (right side down is positive)",
         "calibrate the boresight on opposite and crossing lines, and process again",
     ),
     "pitch": (
         "boresight-pitch",
-        "the scanner is mounted with a pitch angle other than calibrated (nose up is positive)",
+        "the pitch between scanner and trajectory is wrong (nose up is positive)",
         "calibrate the boresight on opposite and crossing lines, and process again",
     ),
     "heading": (
         "boresight-heading",
-        "the scanner is mounted with a heading angle other than calibrated (clockwise is positive)",
+        "the heading between scanner and trajectory is wrong (clockwise is positive)",
         "calibrate the boresight on opposite and crossing lines, and process again",
     ),
     "lever-forward": (
         "lever-arm-forward",
-        "the lever arm from antenna or IMU to the scanner is wrong in its forward part",
+        "the lever arm is wrong in its forward part",
         "measure the lever arm again, and look at the sign and axes that the processing wants",
     ),
     "lever-right": (
         "lever-arm-right",
-        "the lever arm from antenna or IMU to the scanner is wrong in its part to the right",
+        "the lever arm is wrong in its part to the right",
         "measure the lever arm again, and look at the sign and axes that the processing wants",
     ),
     "timing": (
@@ -64,7 +64,7 @@ def candidates(s: Sightings, _: Context) -> Iterator[Candidate]:
     yield Candidate(
         "lever-arm-down",
         "body",
-        "the lever arm from antenna or IMU to the scanner is wrong in its downward part",
+        "the lever arm is wrong in its downward part",
         free=(down,),
         how="it does not turn with the heading: the same everywhere",
         remedy="measure the lever arm again; it is wrong in every project with this payload",

@@ -35,15 +35,14 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
         yield Candidate(
             "base-height-unexplained",
             "base",
-            "the base was held too high or too low by an amount that the job's files do not show",
+            "the base was held too high or too low, which its files do not show",
             free=up,
             remedy="hold the base's height against the log sheet, the RINEX header and a second solution",
         )
         yield Candidate(
             "height-reference-unexplained",
             "height",
-            "heights of one side refer to another zero than stated (a geoid model or a benchmark that is not "
-            "in the catalogue)",
+            "heights of one side rest on another geoid model or benchmark than stated, not in the catalogue",
             free=tuple(replace(amount, largest=_LARGEST_N_M) for amount in up),
             remedy="ask both survey and processing which geoid model and benchmark their heights rest on",
         )
@@ -68,7 +67,7 @@ def candidates(s: Sightings, context: Context) -> Iterator[Candidate]:
         yield Candidate(
             "base-position-unexplained",
             "base",
-            "the base was held at a position off by this vector (autonomous, or another mark)",
+            "the base was held at a wrong position (autonomous, or another mark), which its files do not show",
             free=whole,
             remedy="hold the base's coordinates against those published, and against a static solution",
         )

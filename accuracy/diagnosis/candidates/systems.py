@@ -266,8 +266,8 @@ def _motion(s: Sightings, context: Context) -> Iterator[Candidate]:
     yield Candidate(
         "epoch",
         "datum",
-        "coordinates in a frame that does not move with the plate refer to another epoch than those of the "
-        "other side (deliverable later: positive)",
+        "the two sides refer to different epochs of a frame that does not move with the plate (deliverable "
+        "later: positive)",
         free=(Amount("years", "years", constant(s, east, north, up), 60.0),),
         how=f"motion of the plate here: east {east * 1e3:+.1f}, north {north * 1e3:+.1f} mm a year",
         remedy="state the epoch of both sides, and bring them to one",

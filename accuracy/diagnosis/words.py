@@ -79,7 +79,8 @@ def paragraph(
     notes: tuple[str, ...],
 ) -> str:
     """Put it all into a paragraph."""
-    points = len(sightings.ids)
+    seen_rows = np.isfinite(sightings.residual_m).any(axis=1)
+    points = int(np.unique(sightings.place[seen_rows]).size)
     lines = len(sightings.lines)
     seen = f"{points} point{'s' if points != 1 else ''}" + (
         f" on {lines} flight lines" if lines > 1 else ""
@@ -149,6 +150,6 @@ def blunder_words(blunders: tuple[Blunder, ...]) -> str:
             f"{which} {b.component} {metres(b.value_m)} ({b.statistic:.1f}, critical {b.critical:.1f})"
         )
     return (
-        f"Contradicted by the others, at a chance of {ERROR_RATE:.0%} of any false alarm: {'; '.join(told)}. "
+        f"Contradicted by the others, at a chance of {ERROR_RATE * 100:g} % of any false alarm: {'; '.join(told)}. "
         "None is dropped."
     )

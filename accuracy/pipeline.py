@@ -8,7 +8,9 @@ from typing import Any
 
 from accuracy import __version__
 from accuracy.deliverables import Deliverable, distinct
+from accuracy.diagnosis_of_result import with_diagnosis
 from accuracy.findings import Finding
+from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.library import epsg_version, proj_version
 from accuracy.georeferencing.reference import Reference
 from accuracy.georeferencing.site_plan import SitePlan
@@ -108,7 +110,7 @@ def verify(
     verdicts = [claim.verdict for dataset in datasets for claim in dataset.claims]
     verdicts += [verdict for its in lines for verdict in its.verdicts]
     points, roles = prepared.table.points, prepared.roles
-    return Result(
+    whole = Result(
         run=_run(prepared, started, reading, hashing.notes),
         job=job.as_read(),
         inputs=inputs,
@@ -135,6 +137,9 @@ def verify(
             **{name: picture for its in lines for name, picture in its.pictures.items()},
         },
     )
+    progress("looking for causes")
+    shelf = GridShelf(job.grids.folders(job.folder), job.grids.geoid_files)
+    return with_diagnosis(whole, shelf, prepared.standards)
 
 
 def _series(

@@ -82,6 +82,17 @@ def test_the_shown_share_of_numbers_is_real() -> None:
     assert _plain(block_after("accuracy standards").splitlines()) == wanted, "\n".join(wanted)
 
 
+def test_the_shown_diagnosis_is_a_real_one(demo_result: accuracy.Result) -> None:
+    """Every line shown of a diagnosis stands in that of the demo, in that order."""
+    from accuracy.reports.diagnosis_text import render_diagnosis
+    from accuracy.units import LengthUnit
+
+    made = iter(render_diagnosis(demo_result, LengthUnit.METRE).splitlines())
+    for line in block_after("accuracy diagnose").splitlines():
+        if line.strip() != "...":
+            assert any(line == other for other in made), line
+
+
 def test_ci_runs_exactly_the_test_command() -> None:
     """The test command of the README is the one that ``.ci/run`` executes."""
     commands = re.findall(r"^python3 -m venv .*$", README, re.M)

@@ -10,8 +10,10 @@ from accuracy.base_checks.antenna_heights import chain_words
 from accuracy.base_checks.coordinates import held_minus_published
 from accuracy.base_checks.cover import record_span
 from accuracy.base_checks.distance import Distance, distance
+from accuracy.base_checks.heights import causes
 from accuracy.base_checks.record import BaseCheck, Side, Station, Vector
 from accuracy.base_checks.same_base import RELATIVE
+from accuracy.base_checks.used_height import true_m
 from accuracy.findings import Finding
 from accuracy.georeferencing.datum import as_data
 from accuracy.georeferencing.shown_coordinates import Coordinates, stored
@@ -110,6 +112,7 @@ def base_data(report: BaseReport) -> dict[str, Any]:
         "survey_from_same_base": station.same_base,
         "relative": RELATIVE if station.same_base else None,
         "checks": [_check_data(check) for check in report.checks],
+        "candidates": _candidates(station),
         "expected_shift": {
             "effect": _vector_data(report.expected.shift),
             "sigma": _vector_data(report.expected.sigma),
@@ -117,6 +120,15 @@ def base_data(report: BaseReport) -> dict[str, Any]:
             "why_not": report.expected.why_not or None,
         },
     }
+
+
+def _candidates(station: Station) -> list[dict[str, Any]]:
+    """Give every mistake with the antenna height that could have been made here, for the diagnosis."""
+    right = true_m(station)
+    return [
+        {"cause": c.cause, "what": c.what, "effect": _vector_data(c.effect)}
+        for c in ([] if right is None else causes(station, right))
+    ]
 
 
 def _check_data(check: BaseCheck) -> dict[str, Any]:

@@ -21,6 +21,7 @@ COMMANDS: Mapping[str, str] = MappingProxyType(
         "compare": "accuracy.cli.compare",
         "datum": "accuracy.cli.datum",
         "demo": "accuracy.cli.demo",
+        "diagnose": "accuracy.cli.diagnose",
         "history": "accuracy.cli.history",
         "inspect": "accuracy.cli.inspect",
         "lines": "accuracy.cli.lines",

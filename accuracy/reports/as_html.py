@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from accuracy.findings import Finding, Severity
 from accuracy.reports import editions_text, html_content, html_plan, html_plots, meaning
+from accuracy.reports.diagnosis_text import paragraphs
 from accuracy.reports.evidence_content import (
     pictures_on_page,
     survey_lines,
@@ -99,6 +100,7 @@ class DatasetView:
     sensitivity: tuple[SensitivityView, ...]
     control: ApartView | None
     restored: ApartView | None
+    diagnosis: tuple[str, ...]
     pictures: str = ""
 
 
@@ -250,6 +252,7 @@ def _dataset(result: Result, place: int, unit: LengthUnit) -> DatasetView:
         control=_apart(dataset, series.get("control"), unit),
         restored=_apart(dataset, series.get("with_exclusions_restored"), unit),
         pictures=told_of_pictures(result, place),
+        diagnosis=paragraphs(result, dataset.name, unit),
     )
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from accuracy.findings import Severity
 from accuracy.reports.base_text import together
+from accuracy.reports.diagnosis_text import summary_lines as causes
 from accuracy.reports.editions_text import summary_lines, title
 from accuracy.reports.lines_text import short
 from accuracy.reports.lines_view import subjects_of
@@ -272,6 +273,8 @@ def render(result: Result) -> bytes:
         f"Largest differences in {unit.print_name}",
         [line for dataset in result.datasets for line in _worst(dataset, unit)] or ["  none"],
     )
+    if result.diagnosis:
+        lines += _section("Diagnosis: why it is off", causes(result, unit))
     lines += _section("Transformations", _transformations(result))
     lines += _section("Who was left out, and why", _left_out(result))
     if result.base:

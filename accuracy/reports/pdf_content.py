@@ -11,6 +11,7 @@ from typing import Any
 
 from accuracy.findings import Severity
 from accuracy.reports import editions_text, html_content, lines_pdf, meaning
+from accuracy.reports.diagnosis_text import paragraphs
 from accuracy.reports.evidence_content import pdf_photographs, pdf_pictures, survey_lines
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.words import (
@@ -217,6 +218,7 @@ def _dataset(
         "judged": _points(dataset, axes, unit, judged=True),
         "apart": _points(dataset, axes, unit, judged=False),
         "sensitivity": _sensitivity(dataset, series.get("sensitivity") or {}, unit),
+        "diagnosis": list(paragraphs(result, dataset.name, unit)),
         "control": _apart(dataset, series.get("control"), unit),
         "restored": _apart(dataset, series.get("with_exclusions_restored"), unit),
         "no_value": _no_value(dataset.residuals),

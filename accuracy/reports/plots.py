@@ -106,6 +106,12 @@ PLOTS: Mapping[str, Plot] = MappingProxyType(
             "plots_against",
             "against_order",
         ),
+        "diagnosis": Plot(
+            "Residuals against the cause",
+            "whether the residuals are what the cause named, or the first of those listed, predicts",
+            "plots_diagnosis",
+            "diagnosis",
+        ),
         "sensitivity": Plot(
             "Without one single point",
             "what each claim's figure and verdict would be without each single point",

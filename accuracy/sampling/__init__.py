@@ -69,6 +69,8 @@ class Support:
         Class -> number of points near the place, all classes.
     lines : tuple of LineSupport
         The same height by flight line.
+    slope_east, slope_north : float or None
+        Rise of that plane per metre towards east and north.
     spread_m : float or None
         Standard deviation (n - 1) of the heights of a neighbourhood about their mean. Only where the height
         is that of a neighbourhood, as is `centroid_m`.
@@ -87,6 +89,8 @@ class Support:
     coincident: int = 0
     classes: Mapping[int, int] = field(default_factory=lambda: MappingProxyType({}))
     lines: tuple[LineSupport, ...] = ()
+    slope_east: float | None = None
+    slope_north: float | None = None
     spread_m: float | None = field(default=None, metadata={"left_out_if_none": True})
     centroid_m: float | None = field(default=None, metadata={"left_out_if_none": True})
 

@@ -332,6 +332,8 @@ def _support(grid: _Grid, window: _Window, units: tuple[float | None, float | No
         cell_m=None if metres_h is None else side * metres_h,
         slope_deg=None if plane is None else plane.slope_deg,
         roughness_m=None if plane is None else plane.roughness_m,
+        slope_east=None if plane is None else plane.east,
+        slope_north=None if plane is None else plane.north,
     )
 
 

@@ -412,6 +412,8 @@ def describe(
         roughness_m=None if plane is None else plane.roughness_m,
         classes=MappingProxyType({k: n for k, n in enumerate(counts) if n}),
         lines=tuple(lines),
+        slope_east=None if plane is None else plane.east,
+        slope_north=None if plane is None else plane.north,
     )
 
 

@@ -13,8 +13,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from accuracy.errors import Problem
-from accuracy.standards.library.reader import Reader, nearest
 from accuracy.standards.library.marks import Verification
+from accuracy.standards.library.reader import Reader, nearest
+from accuracy.standards.library.records import UNITS, ClaimKey
 
 LineOperator = Literal["<=", "<", ">="]
 

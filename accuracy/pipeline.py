@@ -44,6 +44,7 @@ from accuracy.standards.judge import Evidence, Judgement, judge
 from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, Roll, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
+from accuracy.targets.measuring import measure_targets
 
 AxisName = Literal["east", "north", "up"]
 AxisPart = Literal["horizontal", "vertical"]
@@ -102,11 +103,13 @@ def verify(
             measure(item, prepared.table.points, prepared.roles, progress, reading)
             for item in prepared.deliverables
         ]
+        targets = measure_targets(prepared, measured, reading, progress)
+        measured = list(targets.measured)
         processing = check_processing(prepared, read=reading.read, progress=progress)
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
-    findings = [*prepared.findings, *processing.findings, *_same_file(inputs)]
+    findings = [*prepared.findings, *targets.findings, *processing.findings, *_same_file(inputs)]
     datasets = []
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
@@ -145,6 +148,7 @@ def verify(
         trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
+        targets=targets.record,
         side_files=reliefs.pictures,
     )
 

@@ -36,6 +36,6 @@ def placement(
             layout, more = assess(name, its, standard, claim.keys, area)
             layouts.append(layout)
             findings += more
-            if item.setting.kind != "measured-points":
+            if item.setting.kind in ("point-cloud", "raster"):
                 findings += sensor_findings(job.flight, job.sensor, name, standard, claim.keys)
     return layouts, findings

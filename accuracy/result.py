@@ -148,7 +148,7 @@ class DatasetResult:
     """One deliverable: residuals, figures and claims."""
 
     name: str
-    kind: Literal["point-cloud", "raster", "measured-points"]
+    kind: Literal["point-cloud", "raster", "measured-points", "orthophoto"]
     wkt: str | None
     height_method: str | None
     max_circumradius_m: float | None
@@ -191,6 +191,7 @@ class Result:
     trajectory: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     diagnosis: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    targets: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -233,6 +234,8 @@ class Result:
         data = plain(replace(self, side_files={}))
         assert isinstance(data, dict)
         del data["side_files"]
+        if not data["targets"]:
+            del data["targets"]
         ordered = {key: data[key] for key in order} | data
         return json.dumps(ordered, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 

@@ -54,6 +54,10 @@ LAYER_OF = {
     "return_number": 0,  # always comes along with x and y
 }
 SCANNED = tuple(LAYER_OF)
+#: What points look like, read by `LasCloud.near` where it is asked for -> its layer.
+EXTRA_LAYERS = {"intensity": 8, "colour": 256}
+#: Point format -> where red, green, blue stand in a record.
+COLOUR_AT = {2: 20, 3: 28, 5: 28, 7: 30, 8: 30, 10: 30}
 
 
 def open_las(path: Path, index_folder: Path | None = None) -> LasCloud:
@@ -124,6 +128,8 @@ class LasCloud:
         How the last pass was read: with an index, on one core; for the record of the run.
     on_read : callable or None
         Told, while reading, how many points were looked at, and of how many.
+    extras : tuple of str
+        What `near` gives besides: names in `EXTRA_LAYERS`.
     """
 
     def __init__(
@@ -142,6 +148,7 @@ class LasCloud:
         self.notes: list[str] = []
         self.on_read: Callable[[int, int], None] | None = None
         self.index_folder = index_folder
+        self.extras: tuple[str, ...] = ()
         self._copc = copc
         self._header = header
         self._compression = compression
@@ -172,7 +179,10 @@ class LasCloud:
         if not self.meets(x, y, radius):
             return
         places = Places(x, y, radius, header.scale[:2], header.offset[:2])
-        sieve = self._sieve(places, LAYERS_POINT)
+        layers = LAYERS_POINT
+        for name in self.extras:
+            layers |= EXTRA_LAYERS[name]
+        sieve = self._sieve(places, layers)
         chunks = chunks_of(header, self._compression)
         with opened(header.path) as file:
             known = self._octree(file) if self._copc is not None else None
@@ -346,6 +356,10 @@ class LasCloud:
             ),
             scan_angle_deg=angle,
             return_number=returns.astype(np.uint8),
+            intensity=records["intensity"].copy() if "intensity" in self.extras else None,
+            colour=records["colour"].copy()
+            if "colour" in self.extras and "colour" in names
+            else None,
         )
 
 
@@ -379,6 +393,7 @@ def _first_point(file: BinaryIO, header: LasHeader) -> tuple[int, int] | None:
 def point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
     """Lay out the fields read here; all else, extra bytes included, is stepped over."""
     fields: dict[str, tuple[str, int]] = {"x": ("<i4", 0), "y": ("<i4", 4), "z": ("<i4", 8)}
+    fields["intensity"] = ("<u2", 12)
     fields["returns"] = ("u1", 14)
     if point_format <= 5:
         fields |= {
@@ -397,6 +412,8 @@ def point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
             "point_source_id": ("<u2", 20),
             "gps_time": ("<f8", 22),
         }
+    if point_format in COLOUR_AT:
+        fields["colour"] = ("(3,)<u2", COLOUR_AT[point_format])
     return np.dtype(
         {
             "names": list(fields),

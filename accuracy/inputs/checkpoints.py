@@ -10,6 +10,8 @@ from typing import Literal
 
 from accuracy.findings import Finding, Severity
 from accuracy.inputs.rows import Cells, open_points, plain_words
+from accuracy.inputs.stated_targets import COLUMNS as TARGET_COLUMNS
+from accuracy.inputs.stated_targets import StatedTarget, stated_target
 from accuracy.job.values import epoch_mistake
 from accuracy.units import LengthUnit
 
@@ -41,6 +43,7 @@ _TESTED: Mapping[str, Tested] = MappingProxyType(
 )
 _POSITION = frozenset({"id", "easting", "northing", "height"})
 _ALL = _POSITION | {"cover", "kind", "survey_rmse_h_m", "survey_rmse_v_m", "epoch", "description"}
+_ALL |= TARGET_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -69,6 +72,8 @@ class Checkpoint:
         Free text.
     line : int
         Line in the file, from 1.
+    target : StatedTarget or None
+        The target that lies there, as the row states it.
     """
 
     id: str
@@ -83,6 +88,7 @@ class Checkpoint:
     epoch_year: float | None = None
     description: str = ""
     line: int = 0
+    target: StatedTarget | None = None
 
 
 @dataclass(frozen=True)
@@ -189,6 +195,7 @@ def _checkpoint(cells: Cells) -> Checkpoint:
         epoch_year=_epoch(cells),
         description=cells.text("description"),
         line=cells.line,
+        target=stated_target(cells),
     )
 
 

@@ -46,6 +46,9 @@ NAMES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
         "survey_rmse_h_m": (("survey_rmse_h_m",), ()),
         "survey_rmse_v_m": (("survey_rmse_v_m",), ()),
         "epoch": (("epoch",), ("epoch_year", "coordinate_epoch")),
+        "target_pattern": (("target_pattern",), ()),
+        "target_size_m": (("target_size_m",), ()),
+        "target_inner_m": (("target_inner_m",), ()),
         "description": (
             ("description",),
             ("desc", "code", "remark", "remarks", "comment", "comments", "note", "notes", "d"),

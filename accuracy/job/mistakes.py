@@ -18,7 +18,15 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from accuracy.errors import Problem
-from accuracy.job import base, grids, local_grid, processing, sections, trajectory_section
+from accuracy.job import (
+    base,
+    grids,
+    local_grid,
+    processing,
+    sections,
+    targets_section,
+    trajectory_section,
+)
 from accuracy.job.files import matches, why_missing
 from accuracy.job.values import HEIGHT_METHODS, KINDS_OF_KEY
 
@@ -46,6 +54,8 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("base", "occupation"): base.Occupation,
     ("base", "solution"): base.BaseSolution,
     ("base", "flight"): base.BaseFlight,
+    ("targets",): targets_section.TargetsSection,
+    ("together",): targets_section.TogetherSection,
     ("trajectory",): trajectory_section.TrajectorySection,
     ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
     ("area",): sections.Area,
@@ -115,6 +125,7 @@ def problems_of(
     for check in checks:
         problems += check(data)
     problems += trajectory_section.trajectory_problems(data)
+    problems += targets_section.targets_problems(data)
     if not planning:
         problems += _table_problems(data)
     problems += _file_problems(data, folder)

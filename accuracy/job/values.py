@@ -9,7 +9,12 @@ from types import MappingProxyType
 
 #: Kind of dataset -> ways to take its height at a place; the first is the default.
 HEIGHT_METHODS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"point-cloud": ("tin", "nearest"), "raster": ("bilinear", "nearest"), "measured-points": ()}
+    {
+        "point-cloud": ("tin", "nearest"),
+        "raster": ("bilinear", "nearest"),
+        "measured-points": (),
+        "orthophoto": (),
+    }
 )
 #: Keys of a dataset that belong to some kinds only.
 KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -19,6 +24,7 @@ KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "max_circumradius_m": ("point-cloud",),
         "design_anps_m": ("point-cloud",),
         "band": ("raster",),
+        "targets": ("point-cloud",),
     }
 )
 FIRST_EPOCH_YEAR = 1980

@@ -88,7 +88,7 @@ def plan(
         survey = (said.survey_rmse_h_m, said.survey_rmse_v_m)
         wants += wants_of(claim.dataset, standard, claim.keys, area.area_m2 / 1e6, numbers, survey)
         kind = next(d.kind for d in job.dataset if d.name == claim.dataset)
-        if kind != "measured-points":
+        if kind in ("point-cloud", "raster"):
             findings += sensor_findings(job.flight, job.sensor, claim.dataset, standard, claim.keys)
     predictions = estimates = None
     if job.flight is not None and job.sensor is not None:

@@ -142,6 +142,7 @@ class TargetReturns:
     up_m: Array
     intensity: NDArray[np.uint16]
     line: NDArray[np.uint16]
+    colour: NDArray[np.uint16]
 
 
 def scan_target(
@@ -153,10 +154,18 @@ def scan_target(
     lines: int = 1,
     texture: Texture | None = None,
     ground_roughness_m: float = 0.004,
+    colour_shift_m: tuple[float, float] = (0.0, 0.0),
 ) -> TargetReturns:
-    """Scan the surroundings of the origin in one or several flight lines of different headings."""
+    """Scan the surroundings of the origin in one or several flight lines of different headings.
+
+    Parameters
+    ----------
+    colour_shift_m : tuple of float
+        East and north by which the colours lie aside of the returns they belong to: a return carries the
+        colour of the place that much to the west and south.
+    """
     texture = texture or Texture()
-    tint = random.integers(2**32)
+    tint = int(random.integers(2**32))
     parts = []
     for line in range(1, lines + 1):
         aim = _sweeps(beam.density_m2, half_width_m, random)
@@ -179,16 +188,46 @@ def scan_target(
         raised = target.raised_m * (shade * hit).sum(axis=1) / np.maximum(shade.sum(axis=1), 1e-9)
         slip = random.normal(0.0, beam.range_noise_m, len(aim))
         rough = random.normal(0.0, ground_roughness_m, len(aim))
+        at_east = aim[:, 0] + slip * math.cos(angle) * aside[0]
+        at_north = aim[:, 1] + slip * math.cos(angle) * aside[1]
+        colour = _colour(
+            target,
+            texture,
+            (at_east - colour_shift_m[0], at_north - colour_shift_m[1]),
+            tint,
+            random,
+        )
         parts.append(
             (
-                aim[:, 0] + slip * math.cos(angle) * aside[0],
-                aim[:, 1] + slip * math.cos(angle) * aside[1],
+                at_east,
+                at_north,
                 raised + rough - slip * math.cos(angle),
                 stored.astype(np.uint16),
                 np.full(len(aim), line, np.uint16),
+                colour,
             )
         )
     return TargetReturns(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+
+def _colour(
+    target: PaintedTarget,
+    texture: Texture,
+    at: tuple[Array, Array],
+    tint: int,
+    random: np.random.Generator,
+) -> NDArray[np.uint16]:
+    """Give the brightness of a photograph with pixels of 2 cm at places, in eight bits stored high."""
+    inner = (np.arange(5) - 2.0) * 0.004
+    east = at[0][:, None, None] + inner[None, :, None]
+    north = at[1][:, None, None] + inner[None, None, :]
+    east, north = np.broadcast_arrays(east, north)
+    shade, hit = target.reflectance(east, north)
+    ground = texture.factor(east, north, np.random.default_rng(tint))
+    bright = np.where(hit, shade, shade * ground).mean(axis=(1, 2))
+    bright = bright * 0.8 + 0.05 + random.normal(0.0, 0.02, len(bright))
+    stored: NDArray[np.uint16] = (np.clip(np.rint(bright * 255.0), 0, 255) * 256).astype(np.uint16)
+    return stored
 
 
 def _sweeps(density_m2: float, half_width_m: float, random: np.random.Generator) -> Array:
@@ -207,7 +246,8 @@ def _sweeps(density_m2: float, half_width_m: float, random: np.random.Generator)
     turn = np.exp(1j * random.uniform(0.0, 2.0 * math.pi))
     placed = ((along + 1j * across) * turn).ravel()
     inside = np.maximum(np.abs(placed.real), np.abs(placed.imag)) <= half_width_m
-    return np.column_stack([placed.real, placed.imag])[inside]
+    aims: Array = np.column_stack([placed.real, placed.imag])[inside]
+    return aims
 
 
 def _rays(count: int, beam: Beam, random: np.random.Generator) -> Array:

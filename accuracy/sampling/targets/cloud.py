@@ -104,15 +104,15 @@ def read_returns(
 def _columns(batch: PointBatch, origin: tuple[float, float, float]) -> list[Array]:
     keep = ~(batch.withheld | batch.synthetic | np.isin(batch.classification, NOISE_CLASSES))
     missing = np.full(int(keep.sum()), -1.0)
-    axes = []
+    axes: list[Array] = []
     for axis, stored in enumerate((batch.x, batch.y, batch.z)):
         scale, offset = batch.grid.scale[axis], batch.grid.offset[axis]
-        # exact before it becomes a float
         shift = float(offset) - origin[axis]
-        axes.append(stored[keep] * float(scale) + shift)
+        axes.append(np.asarray(stored[keep] * float(scale) + shift, dtype=np.float64))
     intensity = missing if batch.intensity is None else batch.intensity[keep].astype(np.float64)
     colour = missing if batch.colour is None else batch.colour[keep].astype(np.float64).mean(axis=1)
-    return [*axes, batch.point_source_id[keep].astype(np.float64), intensity, colour]
+    line = batch.point_source_id[keep].astype(np.float64)
+    return [*axes, line, np.asarray(intensity), np.asarray(colour)]
 
 
 def measure_in_cloud(
@@ -163,9 +163,7 @@ def _by_line(at: Array, value: Array, line: NDArray[np.uint16]) -> Iterator[Valu
         yield Values(at[own], value[own], np.ones(int(own.sum())), int(number))
 
 
-def _height(
-    spec: TargetSpec, at: Array, up_m: Array, centre: Centre
-) -> tuple[float, float] | None:
+def _height(spec: TargetSpec, at: Array, up_m: Array, centre: Centre) -> tuple[float, float] | None:
     """Give the height of the plane through what lies well on the target, at its centre, and its error."""
     placement = np.array(
         [centre.east_m, centre.north_m, np.radians(centre.rotation_deg or 0.0), 0.0]

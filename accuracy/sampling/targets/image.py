@@ -16,7 +16,7 @@ from accuracy.sampling.targets.patterns import Array
 #: Usual blur of an orthophoto in pixels: half a pixel of its own, and what lens and resampling add.
 USUAL_BLUR_PIXELS = 0.7
 #: Finest sampling that is fitted: pixels are averaged in blocks until the target is at most so many across.
-MOST_ACROSS = 60
+MOST_ACROSS = 30.0
 #: Fewest pixels across a target.
 FEWEST_ACROSS = 4.0
 DRAWS = 200
@@ -56,7 +56,9 @@ def measure_in_photo(
         Relative to the place, metres.
     """
     if spec.pattern == "plate":
-        return Refused("wrong-pattern", "a plate is seen by its height, which a picture does not hold")
+        return Refused(
+            "wrong-pattern", "a plate is seen by its height, which a picture does not hold"
+        )
     scale = np.broadcast_to(np.asarray(metres, dtype=np.float64), 2)
     best: Outcome = Refused("no-values", "no picture holds pixels there")
     for photo in photos:
@@ -90,14 +92,26 @@ def _pixels(
     first_row, first_col = int(np.floor(row - reach)), int(np.floor(col - reach))
     across = int(np.ceil(2.0 * reach)) + 2
     height, width = photo.shape
-    if first_row >= height or first_col >= width or first_row + across <= 0 or first_col + across <= 0:
+    if (
+        first_row >= height
+        or first_col >= width
+        or first_row + across <= 0
+        or first_col + across <= 0
+    ):
         return None, pixel_m
+    block = max(1, int(np.ceil(spec.size_m / pixel_m / MOST_ACROSS)))
+    across += -across % block
     patch = photo.patch(first_row, first_col, across, across).values
+    if (patch == photo.full_scale).mean() < 0.01:  # else blocks would hide what is saturated
+        patch = patch.reshape(across // block, block, across // block, block).mean(axis=(1, 3))
+    else:
+        block = 1
     rows, cols = np.nonzero(np.isfinite(patch))
     if not rows.size:
         return None, pixel_m
     # relative to the place before anything is multiplied, so that no millimetre is lost
-    off = np.stack([cols + 0.5 + first_col - col, rows + 0.5 + first_row - row])
+    off = np.stack([cols + 0.5, rows + 0.5]) * block
+    off += np.array([[first_col - col], [first_row - row]])
     at = (matrix @ off).T * scale
     value = patch[rows, cols]
-    return Values(at, value, np.ones(len(value))), pixel_m
+    return Values(at, value, np.ones(len(value))), pixel_m * block

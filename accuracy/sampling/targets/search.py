@@ -32,6 +32,8 @@ APART_BEFORE, APART_AFTER = 1.0 / 4.0, 1.0 / 5.0
 #: Around the target this much ground belongs to the fit: share of the size, and in mean spacings, at least.
 MARGIN, MARGIN_SPACINGS = 0.2, 1.0
 ITERATIONS = 25
+#: With more values on a target than this, the first search looks at some of them only.
+ENOUGH_ON_IT = 150.0
 #: Edges more blurred than this share of the size belong to no target: a blotch fits otherwise.
 LARGEST_BLUR = 1.0 / 8.0
 
@@ -113,7 +115,9 @@ def candidates(
             for e, n in zip(east[near].tolist(), north[near].tolist(), strict=True)
         ]
     )
-    score, _ = scores(spec, lines, grid, spacing_m)
+    score, _ = scores(
+        spec, [_thinned(values, spec, spacing_m) for values in lines], grid, spacing_m
+    )
     chosen: list[Array] = []
     for index in np.argsort(-score, kind="stable").tolist():
         place = grid[index]
@@ -142,6 +146,14 @@ def candidates(
         ):
             kept.append(one)
     return kept
+
+
+def _thinned(values: Values, spec: TargetSpec, spacing_m: float) -> Values:
+    """Keep enough for a first search, chosen by chance but the same in every run."""
+    share = ENOUGH_ON_IT / max((spec.size_m / spacing_m) ** 2, 1.0)
+    if share >= 1.0:
+        return values
+    return values.pick(np.random.default_rng(11).random(len(values.value)) < share)
 
 
 #: How sharp edges are is known beforehand to about this factor (logarithm), around the usual.

@@ -146,7 +146,7 @@ def measure_in_cloud(
     together = fit_target(spec, lines, setting)
     by_line: list[tuple[int, Outcome]] = []
     if len(lines) > 1 and isinstance(together, Centre):
-        by_line = [(one.line, fit_target(spec, [one], setting)) for one in lines]
+        by_line = [(one.line, fit_target(spec, [one], setting, together)) for one in lines]
     height = _height(spec, at, up_m, together) if isinstance(together, Centre) else None
     origin_m = returns.origin[2] * metres_v
     return Found(

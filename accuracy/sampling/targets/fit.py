@@ -27,6 +27,7 @@ from accuracy.sampling.targets.search import (
     candidates,
     free_of,
     margin_m,
+    nearby,
     window_of,
 )
 
@@ -59,13 +60,17 @@ class Setting:
     draws: int = 600
 
 
-def fit_target(spec: TargetSpec, lines: Sequence[Values], setting: Setting) -> Outcome:
+def fit_target(
+    spec: TargetSpec, lines: Sequence[Values], setting: Setting, near: Centre | None = None
+) -> Outcome:
     """Fit a target to the values around a place.
 
     Parameters
     ----------
     lines : sequence of Values
         Around the place, by flight line; they share the geometry, not levels and noise.
+    near : Centre, optional
+        Where it is known to lie: one line alone need not be searched again.
     """
     lines = [values for values in lines if len(values.value)]
     total = sum(len(values.value) for values in lines)
@@ -73,7 +78,11 @@ def fit_target(spec: TargetSpec, lines: Sequence[Values], setting: Setting) -> O
         return Refused("too-few-returns", f"{total} values within reach of it", total)
     spacing_m = _spacing(lines, spec)
     lines = [_within(values, spec, spacing_m) for values in lines]
-    found = candidates(spec, lines, setting.log_blur, spacing_m)
+    found = (
+        candidates(spec, lines, setting.log_blur, spacing_m)
+        if near is None
+        else nearby(spec, lines, setting.log_blur, spacing_m, near)
+    )
     if not found:
         return Refused("wrong-pattern", "the pattern fits nowhere within reach", total)
     best = found[0]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from accuracy.sampling.targets import TargetSpec
+from accuracy.sampling.targets import Centre, TargetSpec
 from accuracy.sampling.targets.likelihood import Values, explain, residuals
 from accuracy.sampling.targets.patterns import (
     EAST,
@@ -27,7 +27,7 @@ STEP = 1.0 / 8.0
 ANGLES = 8
 QUARTER = np.pi / 2.0
 #: So many of the best are refined, no two nearer than this share of the size before or after.
-REFINED = 5
+REFINED = 4
 APART_BEFORE, APART_AFTER = 1.0 / 4.0, 1.0 / 5.0
 #: Around the target this much ground belongs to the fit: share of the size, and in mean spacings, at least.
 MARGIN, MARGIN_SPACINGS = 0.2, 1.0
@@ -146,6 +146,18 @@ def candidates(
         ):
             kept.append(one)
     return kept
+
+
+def nearby(
+    spec: TargetSpec, lines: Sequence[Values], log_blur: float, spacing_m: float, near: Centre
+) -> list[Candidate]:
+    """Give the one candidate near a centre that is known already."""
+    start = np.array(
+        [near.east_m, near.north_m, np.radians(near.rotation_deg or 0.0), np.log(near.blur_m)]
+    )
+    placement = refine(spec, window_of(spec, lines, start, spacing_m), start, log_blur)
+    value, share = scores(spec, lines, placement[None, :], spacing_m, exact=True)
+    return [Candidate(placement, float(value[0]), float(share[0]))]
 
 
 def _thinned(values: Values, spec: TargetSpec, spacing_m: float) -> Values:

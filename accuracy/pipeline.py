@@ -45,6 +45,7 @@ from accuracy.standards.library import Standard
 from accuracy.statement import CAUTIONS, Context, Roll, compose
 from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
 from accuracy.targets.measuring import measure_targets
+from accuracy.targets.together import set_together
 
 AxisName = Literal["east", "north", "up"]
 AxisPart = Literal["horizontal", "vertical"]
@@ -105,11 +106,12 @@ def verify(
         ]
         targets = measure_targets(prepared, measured, reading, progress)
         measured = list(targets.measured)
+        target_record, together = set_together(prepared, targets, reading, progress)
         processing = check_processing(prepared, read=reading.read, progress=progress)
         progress("hashing the inputs")
         inputs = _inputs(prepared, hashing)
     progress("judging the claims")
-    findings = [*prepared.findings, *targets.findings, *processing.findings, *_same_file(inputs)]
+    findings = [*prepared.findings, *targets.findings, *together, *processing.findings, *_same_file(inputs)]
     datasets = []
     series = {}
     for item, values in zip(prepared.deliverables, measured, strict=True):
@@ -148,7 +150,7 @@ def verify(
         trajectory=processing.trajectory_data,
         verdict=overall([claim.verdict for dataset in datasets for claim in dataset.claims]),
         series=series,
-        targets=targets.record,
+        targets=target_record,
         side_files=reliefs.pictures,
     )
 

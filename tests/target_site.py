@@ -21,9 +21,9 @@ SIZE_M = 0.5
 
 def wkt() -> str:
     """Give the reference system of the site as text."""
-    from pyproj import CRS as System
+    import pyproj
 
-    return str(System(CRS).to_wkt())
+    return str(pyproj.CRS(CRS).to_wkt())
 
 
 def make_site(
@@ -37,6 +37,7 @@ def make_site(
     bare: tuple[int, ...] = (),
     seed: int = 1,
     pixel_m: float = 0.02,
+    count: int = len(PLACES),
 ) -> Path:
     """Write cloud, orthophoto, elevation raster and checkpoints; targets lie where they are surveyed.
 
@@ -48,13 +49,15 @@ def make_site(
         By which flight line 2 is off line 1.
     bare : tuple of int
         Indices of points without a target.
+    count : int
+        How many points.
     """
     random = np.random.default_rng(seed)
     columns: dict[str, list[Any]] = {}
     rows = []
     width = math.ceil(36.0 / pixel_m)
     picture = np.full((width, width), 80, np.uint8)
-    for i, (east, north) in enumerate(PLACES):
+    for i, (east, north) in enumerate(PLACES[:count]):
         turn = float(random.uniform(0.0, 90.0))
         target = PaintedTarget("none" if i in bare else kind, SIZE_M, 0.3, rotation_deg=turn)
         returns = scan_target(
@@ -75,7 +78,7 @@ def make_site(
             "intensity": returns.intensity,
             "point_source_id": returns.line,
             "classification": np.full(len(x), 2, np.uint8),
-            **{name: returns.colour for name in ("red", "green", "blue")},
+            **dict.fromkeys(("red", "green", "blue"), returns.colour),
         }
         for name, values in its.items():
             columns.setdefault(name, []).append(values)
@@ -136,7 +139,6 @@ def _paint(
 
 def _write_picture(path: Path, picture: np.ndarray[Any, Any], pixel_m: float) -> None:
     import rasterio
-    from rasterio.transform import from_origin
 
     top = NORTH + picture.shape[0] * pixel_m
     with rasterio.open(
@@ -148,7 +150,7 @@ def _write_picture(path: Path, picture: np.ndarray[Any, Any], pixel_m: float) ->
         count=3,
         dtype="uint8",
         crs=wkt(),
-        transform=from_origin(EAST, top, pixel_m, pixel_m),
+        transform=rasterio.Affine(pixel_m, 0.0, EAST, 0.0, -pixel_m, top),
         photometric="RGB",
     ) as file:
         for band in (1, 2, 3):

@@ -19,6 +19,7 @@ from accuracy.findings import Finding, Severity
 from accuracy.reports import html_content, html_plan, html_plots, meaning
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.result import DatasetResult, Result, plain
 from accuracy.units import LengthUnit
@@ -100,6 +101,7 @@ def render(result: Result) -> bytes:
         .render(
             result=result,
             layout_lines=layout_lines(result, unit),
+            target_tables=target_tables(result, unit),
             unit=unit,
             style=safe(packaged("page.css")),
             script=safe(script),

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 
 from accuracy.findings import Severity
 from accuracy.reports.base_text import together
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import VERDICT_WORDS, check_text, length, printable
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result
@@ -259,6 +260,9 @@ def render(result: Result) -> bytes:
         f"Largest differences in {unit.print_name}",
         [line for dataset in result.datasets for line in _worst(dataset, unit)] or ["  none"],
     )
+    for table in target_tables(result, unit):
+        rows = _table(table.heads, table.rows, set(range(table.left)))
+        lines += _section(f"{table.title}, {unit.print_name}", rows)
     lines += _section("Transformations", _transformations(result))
     lines += _section("Who was left out, and why", _left_out(result))
     if result.base:

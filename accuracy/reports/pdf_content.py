@@ -12,6 +12,7 @@ from typing import Any
 from accuracy.findings import Severity
 from accuracy.reports import html_content, meaning
 from accuracy.reports.layout_text import layout_lines
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import VERDICT_WORDS, length, printable, standard_name
 from accuracy.residuals import ResidualRow
 from accuracy.result import DatasetResult, Result, Transformation, plain
@@ -73,6 +74,7 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
         "word": VERDICT_WORDS[result.verdict],
         "layout": _layout(result, unit),
         "layout_lines": layout_lines(result, unit),
+        "target_tables": [vars(table) for table in target_tables(result, unit)],
         "claims": [
             _claim(dataset, place, unit)
             for dataset in result.datasets

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -18,10 +17,8 @@ from accuracy.residuals import Position, ResidualRow, in_degrees_of
 from accuracy.sampling.targets import REFUSALS, Centre, Outcome, Refused, TargetSpec
 from accuracy.sampling.targets.cloud import Found, measure_in_cloud, read_returns
 from accuracy.sampling.targets.image import measure_in_photo
+from accuracy.sampling.targets.lines import LINES_CHANCE, lines_chance
 from accuracy.targets.stated import stated_targets
-
-#: Two lines place a target differently if chance gives that less often than this.
-LINES_CHANCE = 0.001
 
 
 @dataclass(frozen=True)
@@ -262,30 +259,8 @@ def _entry(row: ResidualRow, spec: TargetSpec, found: Found, item: Deliverable) 
             "sigma_up_m": found.sigma_height_m if heights else None,
         }
         entry["lines"] = [{"line": line, **_numbers(one)} for line, one in found.by_line]
-        entry["lines_chance"] = _lines_chance([one for _, one in found.by_line])
+        entry["lines_chance"] = lines_chance([one for _, one in found.by_line])
     return entry
-
-
-def _lines_chance(outcomes: Sequence[Outcome]) -> float | None:
-    """Give the probability that lines which agree would differ so much; None with fewer than two.
-
-    Chi-square of the centres about their weighted mean, 2 (L - 1) degrees of freedom; even degrees have a
-    closed form.
-    """
-    centres = [one for one in outcomes if isinstance(one, Centre)]
-    if len(centres) < 2:
-        return None
-    places, weights = [], []
-    for one in centres:
-        off = one.correlation * one.sigma_east_m * one.sigma_north_m
-        covariance = np.array([[one.sigma_east_m**2, off], [off, one.sigma_north_m**2]])
-        weights.append(np.linalg.inv(covariance))
-        places.append(np.array([one.east_m, one.north_m]))
-    mean = np.linalg.solve(sum(weights), sum(w @ p for w, p in zip(weights, places, strict=True)))
-    squared = sum(float((p - mean) @ w @ (p - mean)) for w, p in zip(weights, places, strict=True))
-    half = squared / 2.0
-    terms = [half**k / math.factorial(k) for k in range(len(centres) - 1)]
-    return float(math.exp(-half) * sum(terms))
 
 
 def _told(name: str, entries: Sequence[Mapping[str, Any]]) -> list[Finding]:

@@ -79,7 +79,7 @@ def test_centre_and_its_error(kind: Any, seed: int) -> None:
 
 
 def test_a_quarter_turn_leaves_the_centre() -> None:
-    """Turning the checkerboard by 90 degrees, which swaps light and dark, changes the centre by no ambiguity."""
+    """A quarter turn of a checkerboard, which swaps light and dark, leaves the centre where it is."""
     for turn_deg in (20.0, 110.0, 200.0):
         target = PaintedTarget("checkerboard", east_m=0.05, north_m=-0.1, rotation_deg=turn_deg)
         found = fit_target(spec_of("checkerboard"), values_of(scanned(target, 5)), SETTING)
@@ -113,7 +113,9 @@ def refused(spec: TargetSpec, returns: TargetReturns) -> str:
 def test_refused_too_few_returns() -> None:
     """A handful of returns on the target gives no centre."""
     target = PaintedTarget("checkerboard")
-    assert refused(spec_of("checkerboard"), scanned(target, 1, density_m2=25.0)) == "too-few-returns"
+    assert (
+        refused(spec_of("checkerboard"), scanned(target, 1, density_m2=25.0)) == "too-few-returns"
+    )
 
 
 def test_refused_low_contrast() -> None:
@@ -209,7 +211,7 @@ def test_orthophoto_centre(kind: Any, pixel_m: float) -> None:
 
 
 def test_orthophoto_refusals() -> None:
-    """Nothing there, pixels too coarse, a white that is burnt out, and a plate: each refused with its reason."""
+    """Nothing there, coarse pixels, a burnt-out white, and a plate: each refused with its reason."""
     random = np.random.default_rng(1)
     target = PaintedTarget("checkerboard", rotation_deg=10.0)
     good = Shown(photograph(target, Camera(0.03), random))

@@ -21,7 +21,7 @@ LEAST_CONTRAST = 4.0
 CLEAR = 4.0
 #: Returns lie aside of where they are said to be by about this, each axis; known as if from so many edges.
 #: Invented.
-SLIP_M, SLIP_KNOWN = 0.0035, 6.0
+SLIP_M, SLIP_KNOWN = 0.0045, 8.0
 #: Residuals of neighbours on a target are not alike; beyond this correlation there is another pattern.
 MOST_ALIKE, ALIKE_BY_CHANCE = 0.3, 2.5
 #: Share of the light part that may be at the end of the scale.

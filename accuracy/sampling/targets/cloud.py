@@ -14,6 +14,7 @@ from accuracy.sampling.reading import Reader, read_in_turn
 from accuracy.sampling.targets import Centre, Outcome, Refused, TargetSpec
 from accuracy.sampling.targets.fit import Setting, fit_target
 from accuracy.sampling.targets.likelihood import Values
+from accuracy.sampling.targets.lines import between_lines
 from accuracy.sampling.targets.patterns import Array, on_target
 
 #: Usual blur of the edges: a quarter of a footprint of 0.1 m, metres. Invented.
@@ -147,6 +148,7 @@ def measure_in_cloud(
     by_line: list[tuple[int, Outcome]] = []
     if len(lines) > 1 and isinstance(together, Centre):
         by_line = [(one.line, fit_target(spec, [one], setting, together)) for one in lines]
+        together = between_lines(together, [one for _, one in by_line])
     height = _height(spec, at, up_m, together) if isinstance(together, Centre) else None
     origin_m = returns.origin[2] * metres_v
     return Found(

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from accuracy.findings import Finding, Severity
 from accuracy.formats import PointSurface, RasterSurface, open_cloud, open_raster
+from accuracy.formats.picture import Picture, open_picture
 from accuracy.georeferencing.grids import GridShelf
 from accuracy.georeferencing.local_grid import LocalGrid
 from accuracy.georeferencing.realisation import with_realisation
@@ -35,7 +36,7 @@ from accuracy.residuals import (
 )
 from accuracy.sampling import Patch
 
-Kind = Literal["point-cloud", "raster", "measured-points"]
+Kind = Literal["point-cloud", "raster", "measured-points", "orthophoto"]
 
 
 @dataclass(frozen=True)
@@ -101,7 +102,7 @@ class File:
 
     path: Path
     format: str
-    surface: PointSurface | RasterSurface | None
+    surface: PointSurface | RasterSurface | Picture | None
     measured: MeasuredTable | None
     reference: Reference
     findings: tuple[Finding, ...]
@@ -136,7 +137,16 @@ class Deliverable:
     @property
     def rasters(self) -> list[RasterSurface]:
         """Its rasters."""
-        return [f.surface for f in self.files if f.surface and f.surface.info.kind == "raster"]  # type: ignore[misc]  # told apart by kind
+        return [
+            f.surface  # type: ignore[misc]  # told apart by kind
+            for f in self.files
+            if f.surface and f.surface.info.kind == "raster" and not isinstance(f.surface, Picture)
+        ]
+
+    @property
+    def pictures(self) -> list[Picture]:
+        """Its orthophotos."""
+        return [f.surface for f in self.files if isinstance(f.surface, Picture)]
 
 
 def _open(path: Path, written: str, setting: Setting) -> File:
@@ -144,7 +154,13 @@ def _open(path: Path, written: str, setting: Setting) -> File:
         table = read_measured_points(path)
         reference, _ = of_table(table.crs, None, written)
         return File(path, "table", None, table, reference, table.findings)
-    surface = open_cloud(path) if setting.kind == "point-cloud" else open_raster(path, setting.band)
+    surface: PointSurface | RasterSurface | Picture
+    if setting.kind == "orthophoto":
+        surface = open_picture(path)
+    elif setting.kind == "point-cloud":
+        surface = open_cloud(path)
+    else:
+        surface = open_raster(path, setting.band)
     reference, findings = interpret(surface.info.crs_evidence)
     told = tuple(
         replace(finding, message=f"{written}: {finding.message}")
@@ -198,7 +214,7 @@ def open_deliverable(
         places=survey.places,
         grids=survey.grids,
     )
-    heights_compared = setting.kind != "measured-points" or any(
+    heights_compared = setting.kind in ("point-cloud", "raster") or any(
         point.height is not None
         for file in files
         if file.measured

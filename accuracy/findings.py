@@ -161,6 +161,12 @@ CODES: Mapping[str, str] = MappingProxyType(
         # measured points
         "measured-not-matched": "ids of measured and surveyed points do not match up",
         "measured-no-differences": "measured and surveyed coordinates are the same everywhere",
+        # targets: patterns measured in the deliverables themselves, and deliverables against each other
+        "target-refused": "targets gave no centre, each with its reason",
+        "target-lines-disagree": "flight lines place a target differently",
+        "target-not-stated": "which target lies at a point, or its size, is not stated",
+        "together-differs": "two deliverables of the job differ by more than chance at the checkpoints",
+        "together-colour-offset": "colours of a cloud lie aside of its intensities",
         # trajectory: the flown way, held against itself, the cloud and the base
         "trajectory-columns": "how the columns of a trajectory were understood, where that was assumed",
         "trajectory-values-missing": "optional columns of a trajectory have rows without a number",

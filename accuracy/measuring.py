@@ -113,6 +113,9 @@ def _measure(
     horizontal, vertical = reference.horizontal_unit, reference.vertical_unit
     if deliverable.setting.kind == "measured-points":
         return _measure_positions(deliverable, points, given, roles)
+    if deliverable.setting.kind == "orthophoto":  # its targets are measured by accuracy.targets
+        nothing = [Sample(None, "no-target", "no target was measured")] * len(points)
+        return Measured(height_residuals(points, nothing, roles, horizontal, vertical, given), ())
     refused = _why_not(deliverable)
     findings: list[Finding] = []
     limit_m = None

@@ -48,6 +48,7 @@ class Task:
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     radius: float
+    extras: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,6 +65,8 @@ def read_tile(task: Task) -> Answer:
     """Search one tile: the work function of every kind of worker."""
     try:
         surface = open_cloud(task.path, task.index_folder)
+        if task.extras:
+            surface.extras = task.extras  # type: ignore[attr-defined]  # LAS, the only clouds there are
         batches = tuple(surface.near(task.x, task.y, task.radius))
     except FormatError as error:
         return Answer(error=error)
@@ -163,7 +166,14 @@ class Workers:
         """
         met = [surface for surface in surfaces if _meets(surface, x, y, radius)]
         tasks = [
-            Task(s.info.path.absolute(), _absolute(getattr(s, "index_folder", None)), x, y, radius)
+            Task(
+                s.info.path.absolute(),
+                _absolute(getattr(s, "index_folder", None)),
+                x,
+                y,
+                radius,
+                getattr(s, "extras", ()),
+            )
             for s in met
         ]
         answers: dict[int, Answer] = {}

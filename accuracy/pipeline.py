@@ -32,6 +32,8 @@ from accuracy.series.relief import draw_reliefs
 from accuracy.standards.judge import Evidence
 from accuracy.standards.judge.side_by_side import SideBySide
 from accuracy.statement import CAUTIONS
+from accuracy.targets.measuring import measure_targets
+from accuracy.targets.together import set_together
 
 
 def verify(
@@ -65,13 +67,22 @@ def verify(
             measure(item, prepared.table.points, prepared.roles, progress, reading)
             for item in prepared.deliverables
         ]
+        targets = measure_targets(prepared, measured, reading, progress)
+        measured = list(targets.measured)
+        target_record, together = set_together(prepared, targets, reading, progress)
         processing = check_processing(prepared, read=reading.read, progress=progress)
         flown = processing.trajectory.lines if processing.trajectory is not None else ()
         lines = lines_of_job(prepared, progress, reading.reduce, flown) if job.lines else ()
         progress("hashing the inputs")
         inputs = inputs_of_job(prepared, hashing)
     progress("judging the claims")
-    findings = [*prepared.findings, *processing.findings, *same_file(inputs)]
+    findings = [
+        *prepared.findings,
+        *targets.findings,
+        *together,
+        *processing.findings,
+        *same_file(inputs),
+    ]
     datasets = []
     side_by_side: list[SideBySide] = []
     series = {}
@@ -127,6 +138,7 @@ def verify(
         trajectory=processing.trajectory_data,
         verdict=overall(verdicts),
         series=series,
+        targets=target_record,
         side_by_side=tuple(side_by_side),
         survey=prepared.survey.record,
         lines={its.name: its.data for its in lines},

@@ -39,7 +39,7 @@ def placement(
             layouts.append(layout)
             told_outside |= set(layout.outside)
             findings += more
-            if item.setting.kind != "measured-points":
+            if item.setting.kind in ("point-cloud", "raster"):
                 findings += sensor_findings(job.flight, job.sensor, name, standard, claim.keys)
         if job.area is not None and area is not None and area.rings:
             findings += others_outside(area, its, told_outside, name)

@@ -154,7 +154,7 @@ class DatasetResult:
     """One deliverable: residuals, figures and claims."""
 
     name: str
-    kind: Literal["point-cloud", "raster", "measured-points"]
+    kind: Literal["point-cloud", "raster", "measured-points", "orthophoto"]
     wkt: str | None
     height_method: str | None
     max_circumradius_m: float | None
@@ -203,6 +203,7 @@ class Result:
     series: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     side_by_side: tuple[SideBySide, ...] = ()
     lines: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    targets: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     format: str = FORMAT
     format_version: int = FORMAT_VERSION
     side_files: Mapping[str, bytes] = field(default_factory=dict, repr=False, compare=False)
@@ -257,6 +258,8 @@ class Result:
         if not data["survey"]:
             del data["survey"]
         del data["side_files"]
+        if not data["targets"]:
+            del data["targets"]
         if not data["lines"]:
             del data["lines"]  # only where it was asked for
         if data["run"]["digest"] is None:

@@ -21,7 +21,7 @@ ROWS: tuple[tuple[str, ...], ...] = (
     ("residuals", "flightlines", "trajectory", "inspection"),
     ("layout", "deliverables", "survey"),
     ("standards.judge", "budget", "preparation", "measuring", "areas"),
-    ("diagnosis", "planning", "placement", "trajectory_of_job", "base_of_job"),
+    ("targets", "diagnosis", "planning", "placement", "trajectory_of_job", "base_of_job"),
     ("processing_checks",),
     ("statement", "series", "digest"),
     ("line_statement",),

@@ -136,6 +136,10 @@ class PointBatch:
         Number of the return in its pulse; None where the reader does not give it.
     number_of_returns : ndarray of uint8 or None
         Returns of that pulse; None where the reader does not give it.
+    intensity : ndarray of uint16 or None
+        As stored; None unless it was asked for (`accuracy.formats.las.LasCloud.extras`).
+    colour : ndarray of uint16, shape (n, 3), or None
+        Red, green, blue as stored; likewise, and None where the point format has none.
     """
 
     grid: StoredGrid
@@ -151,6 +155,8 @@ class PointBatch:
     scan_angle_deg: NDArray[np.float32]
     return_number: NDArray[np.uint8] | None = None
     number_of_returns: NDArray[np.uint8] | None = None
+    intensity: NDArray[np.uint16] | None = None
+    colour: NDArray[np.uint16] | None = None
 
 
 class PointSurface(Protocol):

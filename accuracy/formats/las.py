@@ -57,6 +57,10 @@ LAYER_OF = {
 SCANNED = tuple(LAYER_OF)
 #: Points of a batch of `LasCloud.scan`: they and what is computed of them stay in the processor's cache.
 SCAN_POINTS = 1 << 16
+#: What points look like, read by `LasCloud.near` where it is asked for -> its layer.
+EXTRA_LAYERS = {"intensity": 8, "colour": 256}
+#: Point format -> where red, green, blue stand in a record.
+COLOUR_AT = {2: 20, 3: 28, 5: 28, 7: 30, 8: 30, 10: 30}
 
 
 def open_las(path: Path, index_folder: Path | None = None) -> LasCloud:
@@ -127,6 +131,8 @@ class LasCloud:
         How the last pass was read: with an index, on one core; for the record of the run.
     on_read : callable or None
         Told, while reading, how many points were looked at, and of how many.
+    extras : tuple of str
+        What `near` gives besides: names in `EXTRA_LAYERS`.
     """
 
     def __init__(
@@ -145,6 +151,7 @@ class LasCloud:
         self.notes: list[str] = []
         self.on_read: Callable[[int, int], None] | None = None
         self.index_folder = index_folder
+        self.extras: tuple[str, ...] = ()
         self._copc = copc
         self._header = header
         self._compression = compression
@@ -175,7 +182,10 @@ class LasCloud:
         if not self.meets(x, y, radius):
             return
         places = Places(x, y, radius, header.scale[:2], header.offset[:2])
-        sieve = self._sieve(places, LAYERS_POINT)
+        layers = LAYERS_POINT
+        for name in self.extras:
+            layers |= EXTRA_LAYERS[name]
+        sieve = self._sieve(places, layers)
         chunks = chunks_of(header, self._compression)
         with opened(header.path) as file:
             known = self._octree(file) if self._copc is not None else None
@@ -360,6 +370,10 @@ class LasCloud:
             scan_angle_deg=angle,
             return_number=returns.astype(np.uint8, copy=False),
             number_of_returns=count.astype(np.uint8, copy=False),
+            intensity=records["intensity"].copy() if "intensity" in self.extras else None,
+            colour=records["colour"].copy()
+            if "colour" in self.extras and "colour" in names
+            else None,
         )
 
 
@@ -393,6 +407,7 @@ def _first_point(file: BinaryIO, header: LasHeader) -> tuple[int, int] | None:
 def point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
     """Lay out the fields read here; all else, extra bytes included, is stepped over."""
     fields: dict[str, tuple[str, int]] = {"x": ("<i4", 0), "y": ("<i4", 4), "z": ("<i4", 8)}
+    fields["intensity"] = ("<u2", 12)
     fields["returns"] = ("u1", 14)
     if point_format <= 5:
         fields |= {
@@ -411,6 +426,8 @@ def point_dtype(point_format: int, record_length: int) -> np.dtype[np.void]:
             "point_source_id": ("<u2", 20),
             "gps_time": ("<f8", 22),
         }
+    if point_format in COLOUR_AT:
+        fields["colour"] = ("(3,)<u2", COLOUR_AT[point_format])
     return np.dtype(
         {
             "names": list(fields),

@@ -11,6 +11,8 @@ from typing import Literal
 from accuracy.findings import Finding, Severity
 from accuracy.inputs.occupations import NO_NOTES, Occupation, SurveyNotes, merged, notes_of
 from accuracy.inputs.rows import Cells, PointRows, open_points, plain_words
+from accuracy.inputs.stated_targets import COLUMNS as TARGET_COLUMNS
+from accuracy.inputs.stated_targets import StatedTarget, stated_target
 from accuracy.job.values import epoch_mistake
 from accuracy.units import LengthUnit
 
@@ -64,6 +66,7 @@ _ALL = (
     _POSITION
     | {"cover", "kind", "survey_rmse_h_m", "survey_rmse_v_m", "epoch", "description"}
     | _SURVEY
+    | TARGET_COLUMNS
 )
 
 
@@ -99,6 +102,8 @@ class Checkpoint:
         Free text.
     line : int
         Line in the file, from 1.
+    target : StatedTarget or None
+        The target that lies there, as the row states it.
     """
 
     id: str
@@ -116,6 +121,7 @@ class Checkpoint:
     occupations: tuple[Occupation, ...] = ()
     description: str = ""
     line: int = 0
+    target: StatedTarget | None = None
 
 
 @dataclass(frozen=True)
@@ -278,6 +284,7 @@ def _checkpoint(cells: Cells) -> Checkpoint:
         ),
         description=cells.text("description"),
         line=cells.line,
+        target=stated_target(cells),
     )
 
 

@@ -52,6 +52,9 @@ NAMES: Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]] = MappingProxyType(
         "photograph": (("photograph",), ("photo",)),
         "occupation": (("occupation",), ()),
         "epoch": (("epoch",), ("epoch_year", "coordinate_epoch")),
+        "target_pattern": (("target_pattern",), ()),
+        "target_size_m": (("target_size_m",), ()),
+        "target_inner_m": (("target_inner_m",), ()),
         "description": (
             ("description",),
             ("desc", "code", "remark", "remarks", "comment", "comments", "note", "notes", "d"),

@@ -25,6 +25,7 @@ from accuracy.job import (
     local_grid,
     processing,
     sections,
+    targets_section,
     trajectory_section,
 )
 from accuracy.job.files import matches, why_missing
@@ -54,6 +55,8 @@ _MODELS: Mapping[tuple[str, ...], type[BaseModel]] = {
     ("base", "occupation"): base.Occupation,
     ("base", "solution"): base.BaseSolution,
     ("base", "flight"): base.BaseFlight,
+    ("targets",): targets_section.TargetsSection,
+    ("together",): targets_section.TogetherSection,
     ("trajectory",): trajectory_section.TrajectorySection,
     ("trajectory", "columns"): trajectory_section.TrajectoryColumns,
     ("lines",): lines_section.LinesSection,
@@ -126,6 +129,7 @@ def problems_of(
         problems += check(data)
     problems += trajectory_section.trajectory_problems(data)
     problems += lines_section.lines_problems(data)
+    problems += targets_section.targets_problems(data)
     if not planning:
         problems += _table_problems(data)
     problems += _file_problems(data, folder, planning=planning)

@@ -23,6 +23,7 @@ from accuracy.job.files import JobFile
 from accuracy.job.grids import Grids
 from accuracy.job.lines_section import LinesSection
 from accuracy.job.local_grid import LocalGridSection
+from accuracy.job.targets_section import TargetsSection, TogetherSection
 from accuracy.job.trajectory_section import TrajectorySection
 from accuracy.job.values import HEIGHT_METHODS, order_mistake
 from accuracy.units import LengthUnit
@@ -151,9 +152,9 @@ class Dataset(Section):
     """One deliverable."""
 
     name: Text = Field(description="Name that claims refer to; printed.")
-    kind: Literal["point-cloud", "raster", "measured-points"] = Field(
-        description="What it is: point-cloud, raster (of heights), or measured-points (a table of positions "
-        "measured in an orthophoto or cloud)."
+    kind: Literal["point-cloud", "raster", "measured-points", "orthophoto"] = Field(
+        description="What it is: point-cloud, raster (of heights), measured-points (a table of positions "
+        "measured in an orthophoto or cloud), or orthophoto (whose targets are measured here)."
     )
     files: tuple[Text, ...] = Field(
         min_length=1,
@@ -212,6 +213,10 @@ class Dataset(Section):
     )
     band: Annotated[Whole, Field(ge=1)] | None = Field(
         default=None, description="Rasters: number of the band that holds heights, from 1."
+    )
+    targets: Annotated[bool, Field(strict=True)] | None = Field(
+        default=None,
+        description="Point clouds: false where targets are not to be measured in this one.",
     )
     adjusted_to_points: Annotated[bool, Field(strict=True)] = Field(
         default=False,
@@ -351,6 +356,12 @@ class Job(Section):
     )
     base: BaseSection | None = Field(
         default=None, description="The GNSS base that the flight was processed from."
+    )
+    targets: TargetsSection | None = Field(
+        default=None, description="Targets at the checkpoints, measured in clouds and orthophotos."
+    )
+    together: TogetherSection | None = Field(
+        default=None, description="The deliverables set against each other at the checkpoints."
     )
     trajectory: TrajectorySection | None = Field(default=None, description="The flown trajectory.")
     lines: LinesSection | None = Field(

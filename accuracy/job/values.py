@@ -13,6 +13,7 @@ HEIGHT_METHODS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "point-cloud": ("tin", "plane", "neighbourhood-mean", "nearest"),
         "raster": ("bilinear", "nearest"),
         "measured-points": (),
+        "orthophoto": (),
     }
 )
 #: Keys of a dataset that belong to some kinds only.
@@ -27,6 +28,7 @@ KINDS_OF_KEY: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "neighbourhood_across_spacings": ("point-cloud",),
         "neighbourhood_least_points": ("point-cloud",),
         "band": ("raster",),
+        "targets": ("point-cloud",),
     }
 )
 #: Height methods that take the points of a neighbourhood -> fewest points that a job may ask for.

@@ -97,7 +97,7 @@ def plan(
             _control_count(prepared),
         )
         kind = next(d.kind for d in job.dataset if d.name == claim.dataset)
-        if kind != "measured-points":
+        if kind in ("point-cloud", "raster"):
             findings += sensor_findings(job.flight, job.sensor, claim.dataset, standard, claim.keys)
     predictions = estimates = None
     if job.flight is not None and job.sensor is not None:

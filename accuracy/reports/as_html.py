@@ -25,6 +25,7 @@ from accuracy.reports.evidence_content import (
 )
 from accuracy.reports.layout_text import layout_lines
 from accuracy.reports.pictures import relief_of
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import (
     VERDICT_WORDS,
     length,
@@ -116,6 +117,7 @@ def render(result: Result) -> bytes:
         .render(
             result=result,
             layout_lines=layout_lines(result, unit),
+            target_tables=target_tables(result, unit),
             unit=unit,
             style=safe(style),
             script=safe(script),

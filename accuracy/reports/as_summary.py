@@ -11,6 +11,7 @@ from accuracy.reports.diagnosis_text import summary_lines as causes
 from accuracy.reports.editions_text import summary_lines, title
 from accuracy.reports.lines_text import short
 from accuracy.reports.lines_view import subjects_of
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import VERDICT_WORDS, check_text, length, printable
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result
@@ -273,6 +274,9 @@ def render(result: Result) -> bytes:
         f"Largest differences in {unit.print_name}",
         [line for dataset in result.datasets for line in _worst(dataset, unit)] or ["  none"],
     )
+    for table in target_tables(result, unit):
+        rows = _table(table.heads, table.rows, set(range(table.left)))
+        lines += _section(f"{table.title}, {unit.print_name}", rows)
     if result.diagnosis:
         lines += _section("Diagnosis: why it is off", causes(result, unit))
     lines += _section("Transformations", _transformations(result))

@@ -14,6 +14,7 @@ from accuracy.reports import editions_text, html_content, lines_pdf, meaning
 from accuracy.reports.diagnosis_text import paragraphs
 from accuracy.reports.evidence_content import pdf_photographs, pdf_pictures, survey_lines
 from accuracy.reports.layout_text import layout_lines
+from accuracy.reports.targets_text import target_tables
 from accuracy.reports.words import (
     VERDICT_WORDS,
     length,
@@ -83,6 +84,7 @@ def content(result: Result, *, drawings: bool = True) -> dict[str, Any]:
         "layout_lines": layout_lines(result, unit),
         "survey_lines": survey_lines(result, unit),
         "photographs": pdf_photographs(result) if drawings else [],
+        "target_tables": [vars(table) for table in target_tables(result, unit)],
         "claims": [
             _claim(dataset, place, unit)
             for dataset in result.datasets

@@ -25,6 +25,7 @@ NO_HEIGHT_REASONS: Mapping[str, str] = MappingProxyType(
         "no-measured-height": "the table of measured positions gives no height for it",
         "frame": "not compared: the reference systems do not agree or are not known",
         "vertical-frame": "heights not compared: what they refer to does not agree",
+        "no-target": "no target there whose position could be measured",
         "not-tested": "its kind (vertical or horizontal) is not what is compared here",
         "control": "used in processing, never judged",
         "excluded": "excluded by the job, with its reason",

@@ -50,7 +50,7 @@ class Evidence:
     ----------
     dataset : str
         Name.
-    kind : {"point-cloud", "raster", "measured-points"}
+    kind : {"point-cloud", "raster", "measured-points", "orthophoto"}
         What it is.
     ids : tuple of str
         Checkpoints, shape (n,), without control and excluded points.
@@ -79,7 +79,7 @@ class Evidence:
     """
 
     dataset: str
-    kind: Literal["point-cloud", "raster", "measured-points"]
+    kind: Literal["point-cloud", "raster", "measured-points", "orthophoto"]
     ids: tuple[str, ...]
     east_m: NDArray[np.float64]
     north_m: NDArray[np.float64]

@@ -106,12 +106,7 @@ class Comparison:
 
     def _see(self, block: Block) -> None:
         rows, settings = block.rows, self._settings
-        planes = fit_planes(rows, self._lattice, settings)
-        single, hard = single_and_hard(rows, settings)
-        flat = smooth(planes, settings)
-        with np.errstate(invalid="ignore"):
-            gentle = planes.slope <= math.tan(math.radians(settings.slope_limit_deg))
-        good = planes.fitted & single & hard & flat & gentle
+        planes, single, hard, flat, good = self._judged(block)
         shown = None if self.grids is None else self.grids.open(block)
         times = mean_time_s(rows)
         for one, two in pairs_in(block.cell, block.line):
@@ -119,7 +114,7 @@ class Comparison:
             if shown is not None:
                 shown.differ(block, one, shared)
             self._see_pairs(block, one, two, shared, times)
-        self._see_within(block, planes, good)
+        self._see_within(block, planes, good, _passable(planes, single, hard, good))
         cells, at = np.unique(block.cell, return_index=True)
         self.covered += len(cells)
         first = rows.sums[:, FIRST]
@@ -130,6 +125,15 @@ class Comparison:
             mine = np.flatnonzero(block.line == line)
             usable = self._swaths[line].usable(block.x_m[mine], block.y_m[mine])
             self.lines[line].first += int(first[mine][usable].sum())
+
+    def _judged(self, block: Block) -> tuple[Planes, Bools, Bools, Bools, Bools]:
+        """Give planes, and which cells of a line are single, hard, smooth, and all of it and gentle."""
+        planes = fit_planes(block.rows, self._lattice, self._settings)
+        single, hard = single_and_hard(block.rows, self._settings)
+        flat = smooth(planes, self._settings)
+        with np.errstate(invalid="ignore"):
+            gentle = planes.slope <= math.tan(math.radians(self._settings.slope_limit_deg))
+        return planes, single, hard, flat, planes.fitted & single & hard & flat & gentle
 
     def _see_pairs(
         self,
@@ -162,7 +166,7 @@ class Comparison:
                     i << 16 | j, stretch[good], apart[good], across[good], part.difference[good]
                 )
 
-    def _see_within(self, block: Block, planes: Planes, good: Bools) -> None:
+    def _see_within(self, block: Block, planes: Planes, good: Bools, passable: Bools) -> None:
         for line in np.unique(block.line).tolist():
             swath = self._swaths[line]
             mine = np.flatnonzero((block.line == line) & good)
@@ -170,12 +174,14 @@ class Comparison:
             for sums in (self.lines[line].within, self.within):
                 sums.see_planes(third, planes.sigma_m[mine], planes.points[mine])
             if self._literal is not None:
-                self._see_literal(block, line, good, self._literal)
+                self._see_literal(block, line, good, passable, self._literal)
 
-    def _see_literal(self, block: Block, line: int, good: Bools, times: int) -> None:
+    def _see_literal(
+        self, block: Block, line: int, good: Bools, passable: Bools, times: int
+    ) -> None:
         side = BLOCK // times
         mine = np.flatnonzero(block.line == line)
-        low, high, all_good = _coarse(block, mine, good, times)
+        low, high = _coarse(block, mine, good, passable, times)
         ring = np.full((side + 2, side + 2), np.nan)
         ring[1:-1, 1:-1] = low
         for step, to, of in _AROUND:
@@ -186,7 +192,7 @@ class Comparison:
         cell_m = times * self._lattice.cell_m
         slope = steepest(ring * tall, cell_m)
         gentle = slope <= math.tan(math.radians(self._settings.slope_limit_deg))
-        i, j = np.nonzero(all_good & gentle)
+        i, j = np.nonzero(gentle)
         if not i.size:
             return
         range_m = (high - low)[i, j] * tall
@@ -201,9 +207,11 @@ class Comparison:
 
     def _keep_edges(self, block: Block) -> None:
         assert self._literal is not None
+        planes, single, hard, _, good = self._judged(block)
+        passable = _passable(planes, single, hard, good)
         for line in np.unique(block.line).tolist():
             mine = np.flatnonzero(block.line == line)
-            low, _, _ = _coarse(block, mine, np.ones(len(block.line), np.bool_), self._literal)
+            low, _ = _coarse(block, mine, good, passable, self._literal)
             self._edges[block.number, line] = np.stack([low[0], low[-1], low[:, 0], low[:, -1]])
 
     def _density(self) -> None:
@@ -235,25 +243,31 @@ _AROUND: tuple[tuple[int, Any, Any], ...] = (
 )
 
 
+def _passable(planes: Planes, single: Bools, hard: Bools, good: Bools) -> Bools:
+    """Tell which cells are good, or have too few points to be called rough or steep."""
+    return good | (~planes.fitted & single & hard)
+
+
 def _coarse(
-    block: Block, mine: NDArray[np.intp], good: Bools, times: int
-) -> tuple[Array, Array, Bools]:
-    """Smallest and largest single returns of literal cells (NaN without), and which are good throughout."""
+    block: Block, mine: NDArray[np.intp], good: Bools, passable: Bools, times: int
+) -> tuple[Array, Array]:
+    """Smallest and largest single returns of literal cells; NaN where parts do not pass, or none is good."""
     key = block.cell[mine]
     row, col = key >> BLOCK_BITS & BLOCK - 1, key & BLOCK - 1
     low = np.full((BLOCK, BLOCK), np.inf)
     high = np.full((BLOCK, BLOCK), -np.inf)
-    whole = np.zeros((BLOCK, BLOCK), np.bool_)
+    whole, some = np.zeros((2, BLOCK, BLOCK), np.bool_)
     has = block.rows.lows[mine, 0] != _NONE
     low[row[has], col[has]] = block.rows.lows[mine, 0][has]
     high[row[has], col[has]] = block.rows.highs[mine, 0][has]
-    whole[row, col] = good[mine]
+    whole[row, col], some[row, col] = passable[mine], good[mine]
     side = BLOCK // times
     shape = (side, times, side, times)
     lowest, highest = low.reshape(shape).min(axis=(1, 3)), high.reshape(shape).max(axis=(1, 3))
-    empty = ~np.isfinite(lowest)
-    lowest[empty] = highest[empty] = np.nan
-    return lowest, highest, whole.reshape(shape).all(axis=(1, 3)) & ~empty
+    taken = whole.reshape(shape).all(axis=(1, 3)) & some.reshape(shape).any(axis=(1, 3))
+    left_out = ~(np.isfinite(lowest) & taken)
+    lowest[left_out] = highest[left_out] = np.nan
+    return lowest, highest
 
 
 def shared_part(shared: Shared, index: NDArray[np.intp]) -> Shared:

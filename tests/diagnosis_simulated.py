@@ -56,7 +56,7 @@ def sightings_of(sim: Simulated, *, targets: bool = True, lines: bool = True) ->
         position_m=points.surveyed_m[at],
         scan_angle_deg=seen.scan_angle_deg,
         gps_time=seen.gps_time_s,
-        trajectory={"lines": _lines_of(sim)},
+        trajectory={"lines": _lines_of(sim), "attitude": {"heading_minus_course_deg": _crab(sim)}},
     )
     count = len(points.id)
     return Sightings(
@@ -73,7 +73,14 @@ def sightings_of(sim: Simulated, *, targets: bool = True, lines: bool = True) ->
         returns=seen.points.astype(np.float64),
         order=np.arange(1, count + 1, dtype=np.intp),
         groups=_sessions(sim),
+        crab_deg=found.crab_deg,
     )
+
+
+def _crab(sim: Simulated) -> float:
+    """Give heading minus direction of flight, as the record of a trajectory has it: the median."""
+    turned = (sim.seen.heading_deg - sim.seen.track_deg + 180.0) % 360.0 - 180.0
+    return float(np.median(turned))
 
 
 def _whole(sim: Simulated, residual: Array, kind_gradient: Array) -> Sightings:

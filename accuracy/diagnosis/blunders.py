@@ -129,7 +129,7 @@ def _groups(
     index = {sightings.ids[p]: i for i, p in enumerate(place)}
     for name, ids in sightings.groups:
         members = sorted(index[i] for i in ids if i in index)
-        if LEAST_GROUP <= len(members) <= n - LEAST_GROUP:
+        if LEAST_GROUP <= len(members) <= n // 2:  # of two groups the smaller is the odd one
             tried.append((members, f"points described as {name!r} against all others, t test"))
     freedom = n - fitted - 2
     if not tried or freedom < 4:

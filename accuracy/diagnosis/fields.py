@@ -64,6 +64,13 @@ def _angle(s: Sightings) -> Array:
     return np.arctan2(s.across_m, s.height_m)
 
 
+def _per_millisecond(s: Sightings) -> Array:
+    """Give the way of a millisecond: along the direction of flight, not of the nose."""
+    crab = math.radians(s.crab_deg)
+    way = s.speed_m_s * 1e-3
+    return towards(s, way * math.cos(crab), -way * math.sin(crab), 0.0)
+
+
 _DEG = math.pi / 180.0
 
 #: Every elementary cause by its name. Sizes that are plausible at most: common practice, no source.
@@ -106,7 +113,7 @@ ELEMENTARY: Mapping[str, Elementary] = MappingProxyType(
             Elementary("lever-forward", "m", 0.6, True, lambda s: towards(s, 1.0, 0.0, 0.0)),
             Elementary("lever-right", "m", 0.6, True, lambda s: towards(s, 0.0, 1.0, 0.0)),
             Elementary(
-                "timing", "ms", 500.0, True, lambda s: towards(s, s.speed_m_s * 1e-3, 0.0, 0.0)
+                "timing", "ms", 500.0, True, _per_millisecond
             ),
             Elementary(
                 "range",

@@ -27,16 +27,19 @@ SPEEDS_M_S = (0.5, 150.0)
 FITS_M = 8.0
 #: Spread of scan angles that a height of flight is taken from, degrees.
 LEAST_ANGLE_DEG = 8.0
+#: Aircraft fly askew in the wind by less than this.
+MOST_CRAB_DEG = 30.0
 
 
 @dataclass(frozen=True, eq=False)
 class Crossing:
-    """Heading, distance right of the track, height, speed; arrays of shape (n,), NaN where unknown."""
+    """Heading of the aircraft, distance right of it, height, speed; shape (n,), NaN where unknown."""
 
     heading_deg: Array
     across_m: Array
     height_m: Array
     speed_m_s: Array
+    crab_deg: float = 0.0
 
 
 def crossings(
@@ -81,7 +84,11 @@ def crossings(
         )
     across = height * np.tan(np.radians(scan_angle_deg))
     whole = np.isfinite(heading) & np.isfinite(across) & np.isfinite(height) & np.isfinite(speed)
-    return Crossing(*(np.where(whole, v, np.nan) for v in (heading, across, height, speed)))
+    crab = _number((trajectory.get("attitude") or {}).get("heading_minus_course_deg"))
+    crab = crab if abs(crab) < MOST_CRAB_DEG else 0.0  # more is a mistake of the trajectory, told there
+    heading = (heading + crab) % 360.0
+    its = (np.where(whole, v, np.nan) for v in (heading, across, height, speed))
+    return Crossing(*its, crab_deg=crab)
 
 
 def _number(value: float | None) -> float:

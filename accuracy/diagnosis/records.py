@@ -43,7 +43,7 @@ class Sightings:
     line : ndarray of int, shape (n,)
         Flight line; -1 where lines are not told apart.
     heading_deg, across_m, height_m, speed_m_s : ndarray, shape (n,)
-        Of the line at the point: direction of flight, distance of the point to the right of the track, height
+        Of the line at the point: heading of the aircraft, distance of the point to the right of the track, height
         of flight above it, speed; NaN where not known.
     returns : ndarray, shape (n,)
         Points of the cloud behind each row, at least 1.
@@ -55,6 +55,8 @@ class Sightings:
         Side of a raster cell.
     groups : tuple of (str, tuple of str)
         Points that the table describes alike, by that description.
+    crab_deg : float
+        Heading of the aircraft minus direction of flight, clockwise.
     left_out : int
         Points that were not looked at because there are so many.
     """
@@ -77,6 +79,7 @@ class Sightings:
     cell_m: float | None = None
     groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     left_out: int = 0
+    crab_deg: float = 0.0
 
     @property
     def count(self) -> int:

@@ -86,6 +86,7 @@ def sightings_of(
         cell_m=max(cells) if cells else None,
         groups=_groups(used),
         left_out=every - len(used),
+        crab_deg=crossing.crab_deg,
     )
 
 

@@ -1,10 +1,11 @@
 """How far the colours of a cloud lie aside of its intensities, from many patches of ground.
 
-Colours come from a camera, intensities from the laser; both see the same edges. In each patch the returns are
-dealt into two halves by chance. The brightness of one half, joined by a triangulation, is moved until it fits
-the intensities of the other half best, and the other way round, so that no return is compared with itself: that
-would pull the offset to zero. Patches are independent of each other, and their scatter says how sure the mean
-is.
+Colours come from a camera, intensities from the laser; both see the same edges. In each patch two halves of the
+returns are drawn by chance, independently of each other. The colours of one, smoothed, are moved until they fit
+the smoothed intensities of the other best. Were both drawn from all returns alike, the gaps between the returns
+would be the same in both and pull the offset to zero; were they dealt so that no return is in both, the gaps of
+one would be the returns of the other and push it away from zero. Patches are independent of each other, and
+their scatter says how sure the mean is.
 """
 
 from __future__ import annotations
@@ -18,13 +19,19 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 #: Largest offset that is looked for, and steps of the search: coarse, then around the best; metres.
-LARGEST_M, STEP_M, FINE_M = 0.30, 0.05, 0.015
+LARGEST_M, STEP_M, FINE_M = 0.30, 0.05, 0.02
+ROUNDS = 6
 #: A patch tells something if the best fit explains this share, and is not at the rim of the search.
 LEAST_EXPLAINED = 0.15
 #: Fewest returns in a patch and fewest patches. No source.
 FEWEST_RETURNS, FEWEST_PATCHES = 120, 4
-#: Deals into halves; their mean is taken.
-DEALS = 2
+#: A patch farther from the median than so many deviations and this on top fits something else, metres. Wide,
+#: because leaving out what merely scatters would make the rest look too sure.
+GROSS, GROSS_M = 5.0, 0.03
+#: Deals of two halves; their mean is taken.
+DEALS = 6
+#: Nodes of the smoothed fields are so far apart, metres; the smoothing is this share of the spacing of a half.
+NODE_M, SMOOTHING = 0.04, 0.8
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,6 +78,11 @@ class ColourOffset:
 def colour_offset(patches: Sequence[Patch]) -> ColourOffset | None:
     """Give the offset of the colours; None where too few patches tell one."""
     found = [one for patch in patches if (one := patch_offset(patch)) is not None]
+    return mean_offset(found, len(patches))
+
+
+def mean_offset(found: Sequence[PatchOffset], tried: int) -> ColourOffset | None:
+    """Give the mean of what patches tell, and how sure it is; None with too few of them."""
     if len(found) < FEWEST_PATCHES:
         return None
     offsets = np.array([(one.east_m, one.north_m) for one in found])
@@ -91,7 +103,7 @@ def colour_offset(patches: Sequence[Patch]) -> ColourOffset | None:
         float(sigma[1]),
         _chance(ratio, n - 2),
         n,
-        len(patches),
+        tried,
     )
 
 
@@ -104,8 +116,8 @@ def _inliers(offsets: Array) -> NDArray[np.bool_]:
     """Leave out patches that lie far from the middle of all (repeating patterns, people walking)."""
     middle = np.median(offsets, axis=0)
     away = np.abs(offsets - middle)
-    scale = 1.4826 * np.median(away, axis=0) + 0.002
-    return np.asarray((away <= 5.0 * scale).all(axis=1))
+    scale = 1.4826 * np.median(away, axis=0)
+    return np.asarray((away <= GROSS * scale + GROSS_M).all(axis=1))
 
 
 def patch_offset(patch: Patch) -> PatchOffset | None:
@@ -115,40 +127,28 @@ def patch_offset(patch: Patch) -> PatchOffset | None:
     intensity, colour = _ranks(patch.intensity), _ranks(patch.colour)
     if np.ptp(intensity) == 0.0 or np.ptp(colour) == 0.0:
         return None
+    reach_m = float(np.abs(patch.at).max())
+    nodes = np.arange(-reach_m, reach_m + NODE_M / 2.0, NODE_M)
+    spacing_m = 2.0 * reach_m / np.sqrt(len(patch.at) / 2.0)
     random = np.random.default_rng(7)
     fields = []
-    inner = np.abs(patch.at).max(axis=1) <= np.abs(patch.at).max() - LARGEST_M
     for _ in range(DEALS):
-        first = random.random(len(patch.at)) < 0.5
-        for half in (first, ~first):
-            fields.append(
-                (
-                    _Field(patch.at[half], colour[half]),
-                    patch.at[~half & inner],
-                    intensity[~half & inner],
-                    1.0,
-                )
-            )
-            fields.append(
-                (
-                    _Field(patch.at[half], intensity[half]),
-                    patch.at[~half & inner],
-                    colour[~half & inner],
-                    -1.0,
-                )
-            )
+        one, two = random.random((2, len(patch.at))) < 0.5
+        moved = _field(patch.at[one], colour[one], nodes, SMOOTHING * spacing_m)
+        still = _field(patch.at[two], intensity[two], nodes, SMOOTHING * spacing_m)
+        fields.append((moved, still))
     along = np.arange(-LARGEST_M, LARGEST_M + STEP_M / 2.0, STEP_M)
-    coarse = _surface(fields, along, along)
+    coarse = _surface(fields, nodes, along, along)
     best = np.unravel_index(int(np.argmax(coarse)), coarse.shape)
     if coarse[best] < LEAST_EXPLAINED or {0, len(along) - 1} & {int(i) for i in best}:
         return None
     centre = np.array([along[best[0]], along[best[1]]])
-    for _ in range(3):
-        steps = np.linspace(-3.0 * FINE_M, 3.0 * FINE_M, 7)
-        fine = _surface(fields, centre[0] + steps, centre[1] + steps)
+    for _ in range(ROUNDS):  # until the peak is in the middle: beside it, a paraboloid leans
+        steps = np.linspace(-2.0 * FINE_M, 2.0 * FINE_M, 5)
+        fine = _surface(fields, nodes, centre[0] + steps, centre[1] + steps)
         move = _peak(fine, steps)
         centre = centre + move
-        if np.abs(move).max() < 0.5 * FINE_M:
+        if np.abs(move).max() < 0.1 * FINE_M:
             break
     if np.abs(centre).max() > LARGEST_M:
         return None
@@ -161,36 +161,32 @@ def _ranks(values: Array) -> Array:
     return np.clip(values, low, high)
 
 
-class _Field:
-    """Values joined by a triangulation."""
-
-    def __init__(self, at: Array, values: Array) -> None:
-        from scipy.interpolate import LinearNDInterpolator
-
-        self._of = LinearNDInterpolator(at, values)
-
-    def __call__(self, at: Array) -> Array:
-        return np.asarray(self._of(at), dtype=np.float64)
+def _field(at: Array, values: Array, nodes: Array, width_m: float) -> Array:
+    """Smooth values onto a square grid of nodes, shape (east, north): Gaussian weights, so separable."""
+    east, north = (
+        np.exp(-0.5 * ((nodes[:, None] - at[None, :, axis]) / width_m) ** 2) for axis in (0, 1)
+    )
+    weights = east @ north.T
+    return np.asarray((east * values) @ north.T / np.maximum(weights, 1e-12))
 
 
 def _surface(
-    fields: Sequence[tuple[_Field, Array, Array, float]], east: Array, north: Array
+    fields: Sequence[tuple[Array, Array]], nodes: Array, east: Array, north: Array
 ) -> Array:
     """Give the mean share explained for every offset of colours, shape (east, north)."""
+    from scipy.ndimage import map_coordinates
+
+    inner = np.flatnonzero(np.abs(nodes) <= nodes[-1] - LARGEST_M - 2.0 * NODE_M)
+    rows, cols = np.meshgrid(inner, inner, indexing="ij")
     shares = np.zeros((len(east), len(north)))
-    moves = np.stack(np.meshgrid(east, north, indexing="ij"), axis=-1)
-    for field, at, values, sign in fields:
-        looked = field(at[None, None, :, :] + sign * moves[:, :, None, :])
-        there = np.isfinite(looked)
-        count = np.maximum(there.sum(axis=-1), 1)
-        one = np.where(there, looked, 0.0)
-        two = np.where(there, values, 0.0)
-        mean_one, mean_two = one.sum(axis=-1) / count, two.sum(axis=-1) / count
-        both = (one * two).sum(axis=-1) / count - mean_one * mean_two
-        spread = ((one**2).sum(axis=-1) / count - mean_one**2) * (
-            (two**2).sum(axis=-1) / count - mean_two**2
-        )
-        shares += both**2 / np.maximum(spread, 1e-30)
+    for moved, still in fields:
+        two = still[rows, cols].ravel()
+        two = two - two.mean()
+        for i, j in np.ndindex(shares.shape):
+            where = np.array([rows.ravel() + east[i] / NODE_M, cols.ravel() + north[j] / NODE_M])
+            one = map_coordinates(moved, where, order=1)
+            one = one - one.mean()
+            shares[i, j] += (one @ two) ** 2 / max(float((one @ one) * (two @ two)), 1e-30)
     return np.asarray(shares / len(fields))
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from accuracy.sampling.colour_offset import Patch, colour_offset
+from accuracy.sampling.colour_offset import Patch, PatchOffset, mean_offset, patch_offset
 from accuracy.sampling.targets import Centre, Outcome, TargetSpec
 from accuracy.sampling.targets.cloud import FULL_SCALES, USUAL_BLUR_M
 from accuracy.sampling.targets.fit import Setting, fit_target
@@ -24,6 +24,7 @@ from accuracy.sampling.targets.image import measure_in_photo
 from accuracy.sampling.targets.likelihood import Values
 from accuracy.simulation.photographs import Camera, Photograph, photograph
 from accuracy.simulation.targets import Beam, PaintedTarget, TargetReturns, Texture, scan_target
+from accuracy.targets.together import COLOUR_CHANCE
 
 SIZE_M, INNER_M, RAISED_M = 0.5, 0.3, 0.25
 SETTING = Setting(math.log(USUAL_BLUR_M), full_scales=FULL_SCALES)
@@ -178,11 +179,11 @@ def false_photo_centres(kind: Any, seeds: int, texture: Texture) -> int:
     return count
 
 
-def colour_case(offset_m: tuple[float, float], seed: int, patches: int = 20) -> Any:
-    """Measure the offset of colours in one simulated cloud; half of the patches hold a target."""
-    random = np.random.default_rng([5, seed])
-    some = []
+def colour_patches(offset_m: tuple[float, float], patches: int) -> list[PatchOffset]:
+    """Measure the offset of colours in single patches; half of them hold a target."""
+    found = []
     for number in range(patches):
+        random = np.random.default_rng([5, number])
         truth = random_target("checkerboard" if number % 2 else "none", random)
         returns = scan_target(
             truth,
@@ -192,8 +193,9 @@ def colour_case(offset_m: tuple[float, float], seed: int, patches: int = 20) -> 
             colour_shift_m=offset_m,
         )
         at = np.column_stack([returns.east_m, returns.north_m])
-        some.append(Patch(at, returns.intensity.astype(float), returns.colour.astype(float)))
-    return colour_offset(some)
+        one = patch_offset(Patch(at, returns.intensity.astype(float), returns.colour.astype(float)))
+        found += [] if one is None else [one]
+    return found
 
 
 def table(seeds: int) -> dict[str, Callable[[], Iterator[str]]]:
@@ -267,21 +269,24 @@ def table(seeds: int) -> dict[str, Callable[[], Iterator[str]]]:
 
     def colour() -> Iterator[str]:
         for east_m, north_m in ((0.0, 0.0), (0.03, 0.0), (-0.06, 0.08)):
-            found = [colour_case((east_m, north_m), seed) for seed in range(seeds)]
-            some = [one for one in found if one is not None]
-            scaled = [
-                max(
-                    abs(one.east_m - east_m) / one.sigma_east_m,
-                    abs(one.north_m - north_m) / one.sigma_north_m,
-                )
-                for one in some
-            ]
-            told = sum(one.chance < 0.005 for one in some)
+            every = colour_patches((east_m, north_m), 10 * seeds)
+            random = np.random.default_rng(6)
+            told, within, sigma = 0, 0, 0.0
+            for _ in range(1000):  # clouds of 20 patches drawn from all
+                drawn = random.choice(len(every), 20, replace=False)
+                one = mean_offset([every[i] for i in drawn], 20)
+                assert one is not None
+                told += one.chance < COLOUR_CHANCE
+                off = abs(one.east_m - east_m), abs(one.north_m - north_m)
+                within += off[0] <= 3.0 * one.sigma_east_m and off[1] <= 3.0 * one.sigma_north_m
+                sigma += one.sigma_east_m / 1000.0
+            mean = mean_offset(every, 10 * seeds)
+            assert mean is not None
             yield (
-                f"colour offset ({east_m}, {north_m}): measured {len(some)} of {len(found)}, mean "
-                f"({np.mean([o.east_m for o in some]):.4f}, {np.mean([o.north_m for o in some]):.4f}), "
-                f"sigma {np.mean([o.sigma_east_m for o in some]) * 1e3:.1f} mm, within 3 sigma "
-                f"{np.mean(np.array(scaled) <= 3.0):.1%}, reported {told}"
+                f"colour offset ({east_m}, {north_m}): {len(every)} of {10 * seeds} patches tell one; all: "
+                f"({mean.east_m:+.4f}, {mean.north_m:+.4f}) +- ({mean.sigma_east_m:.4f}, "
+                f"{mean.sigma_north_m:.4f}); 1000 clouds of 20 of them: sigma {sigma * 1e3:.1f} mm, within "
+                f"3 sigma {within / 1000:.1%}, reported {told / 1000:.1%}"
             )
 
     return {"cloud": cloud, "bare": bare, "photo": photo, "colour": colour}

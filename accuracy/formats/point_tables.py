@@ -39,9 +39,9 @@ def read_point_table(path: Path, layer: str | None = None) -> TextTable:
         return point_features.read_layer(path, layer)
     if head.startswith(_OLD_WORKBOOK):
         raise InputError(
-            "is a workbook of the kind used before 2007",
+            "is a workbook of the kind used before 2007, or one locked with a password",
             where=str(path),
-            remedy="save it as .xlsx or as text",
+            remedy="save it as .xlsx without a password, or as text",
         )
     if layer is not None:
         raise InputError(

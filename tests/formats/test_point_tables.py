@@ -166,6 +166,23 @@ def test_a_file_that_contradicts_the_job_blocks(tmp_path: Path) -> None:
     assert found[0].severity.value == "blocking"
 
 
+def test_a_file_supplies_its_system_where_the_job_is_silent(tmp_path: Path) -> None:
+    """A GeoPackage of zone 12 in a job without crs: the plane is known, the heights are not."""
+    from accuracy.preparation import prepare
+
+    write_plane_cloud(tmp_path / "a.laz", wkt=None)
+    features(tmp_path, "GPKG")
+    job = write_job(
+        tmp_path,
+        datasets=[{"name": "cloud", "kind": "point-cloud", "files": ["a.laz"], "crs": CRS}],
+        checkpoints={"file": "points.gpkg"},
+    )
+    job.write_text(job.read_text("utf-8").replace(f'crs = "{CRS}"\n', "", 1), "utf-8")
+    surveyed = prepare(load_job(job)).surveyed
+    assert "UTM zone 12N" in surveyed.name
+    assert surveyed.vertical_unit is None
+
+
 def test_mistakes_in_a_workbook_name_sheet_row_and_column(tmp_path: Path) -> None:
     """What a person needs to find the cell: file, sheet, row, point, column with its letter."""
     path = workbook(tmp_path, before=2)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from accuracy.standards.judge.records import Check, Evidence, PartJudgement
 from accuracy.standards.judge.rules import AXES, COMPONENT
-from accuracy.standards.judge.verdict import judge, with_survey_method
+from accuracy.standards.judge.verdict import judge, of_each_land_cover, with_survey_method
 from accuracy.standards.library import UNITS, Limit, Measure, Standard
 from accuracy.stats import ESTIMATORS, Component, Operator, show_both
 from accuracy.stats.steps import put, steps
@@ -51,7 +51,10 @@ def explain(standard: Standard, claimed: Keys, evidence: Evidence) -> tuple[Expl
     filled, _, _ = with_survey_method(standard, evidence)
     found: list[Explained] = []
     for part in judged.parts:
-        measures = {m.id: m for m in (*standard.requirements, *standard.reports)}
+        listed = (*standard.requirements, *standard.reports)
+        measures = {m.id: m for m in listed}
+        for measure in listed:
+            measures |= of_each_land_cover(measure, evidence)
         limited = []
         for id_, check in part.checks.items():
             found.append(_figure(standard, measures[id_], check, claimed, filled))

@@ -175,17 +175,21 @@ def _check(measure: Measure, limit: float | None, evidence: Evidence) -> Check:
     )
 
 
-def _by_land_cover(measure: Measure, evidence: Evidence) -> dict[str, Check]:
-    """Give the figure of each land cover that the points name, where the document wants one of each."""
+def of_each_land_cover(measure: Measure, evidence: Evidence) -> dict[str, Measure]:
+    """Give the measure of each land cover that the points name, where the document wants one of each."""
     if not measure.each_land_cover:
         return {}
     return {
-        f"{measure.id} {name}": replace(
-            _check(replace(measure, cover=name, each_land_cover=False), None, evidence),  # type: ignore[arg-type]  # a land cover
-            name=f"{measure.name}: {name}",
-        )
+        f"{measure.id} {name}": replace(measure, cover=name, each_land_cover=False)  # type: ignore[arg-type]  # a land cover
         for name in evidence.land_covers
         if name not in measure.except_land_covers
+    }
+
+
+def _by_land_cover(measure: Measure, evidence: Evidence) -> dict[str, Check]:
+    return {
+        id_: replace(_check(its, None, evidence), name=f"{measure.name}: {its.cover}")
+        for id_, its in of_each_land_cover(measure, evidence).items()
     }
 
 

@@ -30,7 +30,7 @@ def check_files(
     """Look for every input of a result and compare sizes and hashes.
 
     A file is looked for under the path that the job gave it, then under its bare name. A deliverable that is
-    there under another name is found by its hash.
+    there under another name is found by its hash. Clouds and rasters that the record does not know are told.
 
     Parameters
     ----------
@@ -77,7 +77,11 @@ def check_files(
             known.add(place)
         else:
             states.append(FileState(item.path, item.role, "missing"))
-    suffixes = {Path(i.path).suffix.lower() for i in result.inputs if i.role == "deliverable"}
+    suffixes = {
+        Path(item.path).suffix.lower()
+        for item in result.inputs
+        if item.role == "deliverable" and item.format != "table"  # any list may be a .csv
+    }
     extra = [path for path in here if path not in known and path.suffix.lower() in suffixes]
     states += [FileState(_told(path, base), "none", "extra", _told(path, base)) for path in extra]
     return FilesChecked(tuple(states), tuple(_findings(states, base)), places)

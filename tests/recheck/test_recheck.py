@@ -230,6 +230,7 @@ def test_delivered_files(site: Path, tmp_path: Path) -> None:
     for name in ("cloud/tile_west.laz", "cloud/tile_east.laz", "dem.tif", "measured.csv"):
         shutil.copy(site / name, handover / name)
     shutil.copy(site / "measured_evening.csv", handover / "targets-evening.csv")
+    (handover / "list of points.csv").write_text("id,x,y\n", "utf-8")
     found = recheck(record(site), handover)
     assert codes(found) == set()
     assert codes(found, "note") == {"recheck-file-missing", "recheck-file-renamed"}  # job, base ...

@@ -162,9 +162,8 @@ class Comparison:
                 apart = (start[j] - start[i]) + times[two[mine]] - times[one[mine]]
                 right = (self._swaths[n].place(x, y)[1] for n in (j, i))
                 across = next(right) - next(right)
-                self.site.see(
-                    i << 16 | j, stretch[good], apart[good], across[good], part.difference[good]
-                )
+                both = (self._swaths[i], self._swaths[j])
+                self.site.see(i << 16 | j, both, part, stretch, apart, across)
 
     def _see_within(self, block: Block, planes: Planes, good: Bools, passable: Bools) -> None:
         for line in np.unique(block.line).tolist():

@@ -263,11 +263,37 @@ class SiteSums:
     """What all pairs say together."""
 
     def __init__(self) -> None:
-        self._products = Products(3)  # time apart, difference of places across, difference
+        # time apart, places across apart, slopes along what turns with the aircraft (2), difference
+        self._products = Products(5)
+        self._noise = np.zeros((2, 2))
 
-    def see(self, pair: int, stretch: Ints, apart_s: Array, across_m: Array, dz: Array) -> None:
-        """Take note of assessed cells of one pair; later minus earlier."""
-        self._products.see((pair << 24) + stretch + (1 << 23), (apart_s, across_m, dz))
+    def see(
+        self,
+        key: int,
+        lines: tuple[Swath, Swath],
+        shared: Shared,
+        stretch: Ints,
+        apart_s: Array,
+        across_m: Array,
+    ) -> None:
+        """Take note of the shared cells of a pair of lines, earlier and later; later minus earlier.
+
+        An offset that every line has forward, and to the right, displaces two lines against each other by its
+        difference in both directions of flight, and shows in height through the slope.
+        """
+        good = np.flatnonzero(shared.assessed)
+        (e1, n1), (e2, n2) = (line.ahead for line in lines)
+        turned = np.array(
+            [[e2 - e1, n2 - n1], [n2 - n1, e1 - e2]]
+        )  # forward, right: east and north
+        slopes = -np.stack([shared.east[good], shared.north[good]], axis=1) @ turned.T
+        xx, xy, yy = (errors[good] for errors in shared.slope_errors)
+        errors = turned @ np.array([[xx, xy], [xy, yy]]).transpose(2, 0, 1) @ turned.T
+        less = np.zeros((len(good), 6, 6))
+        less[:, 3:5, 3:5] = errors
+        self._noise += errors.sum(axis=0)
+        columns = (apart_s[good], across_m[good], *slopes.T, shared.difference[good])
+        self._products.see((key << 24) + stretch[good] + (1 << 23), columns, less)
 
     def trends(self) -> SiteTrends:
         """Fit drift and roll together, or what of them can be told.
@@ -276,15 +302,21 @@ class SiteSums:
         """
         products = self._products
         cells, blocks = products.cells, products.blocks
+        if not blocks:
+            return SiteTrends(cells=cells, blocks=blocks)
+        known = products.total()[3:5, 3:5]
+        beside: tuple[int, ...] = ()
+        if np.linalg.eigvalsh(known - SLOPE_SIGNAL * self._noise)[0] > 0.0:
+            beside = (3, 4)
         for use in ((1, 2), (2,), (1,)):
-            fit = products.fit(use, 3, constant=False)
+            fit = products.fit((*use, *beside), 5, constant=False)
             if fit is None or fit.covariance is None:
                 continue
             correlation = None
             if len(use) == 2:
                 inverse = np.linalg.inv(fit.normal)
                 correlation = float(inverse[0, 1] / math.sqrt(inverse[0, 0] * inverse[1, 1]))
-            with_shift = products.fit(use, 3)
+            with_shift = products.fit((*use, *beside), 5)
             return SiteTrends(
                 cells=cells,
                 blocks=blocks,

@@ -304,8 +304,9 @@ class SiteTrends:
     """What all pairs say together: errors that turn with the aircraft or change with time.
 
     dz = drift (t_later - t_earlier) + roll (x_later - x_earlier), by least squares over the assessed cells of
-    all pairs; x is metres to the right of each line's own flight. None where fewer than five blocks carry
-    them. An error of one line alone shows in its pairs, not here.
+    all pairs; x is metres to the right of each line's own flight. An offset forward and to the right that all
+    lines have is estimated beside where slopes show it. None where fewer than five blocks carry them. An
+    error of one line alone shows in its pairs, not here.
 
     Attributes
     ----------

@@ -176,6 +176,10 @@ class Sieve:
 
     def _sift_group(self, data: bytes, group: list[Chunk], known: bool) -> Sifted:
         counts = [chunk.points for chunk in group]
+        if isinstance(self._wanted, Everything):
+            records = self._decode(data, group, self._layers)
+            boxes, watch = self._boxes(_plane(records), counts)
+            return Sifted(len(records), boxes, records.copy(), watch)
         layered = self._compression is not None and self._compression.layered
         everything = known or not layered
         full = np.ones(len(group), np.bool_) if everything else self._expected(data, group)
@@ -264,14 +268,10 @@ class Sieve:
         take: Callable[[NDArray[np.intp], NDArray[np.intp]], Records],
     ) -> Sifted:
         """Find boxes and wanted points; `take` copies these, given the chunks that hold some."""
+        boxes, watch = self._boxes(plane, counts)
         x, y = plane.view("<i4").reshape(-1, 2).T
         ends = np.minimum(np.cumsum(counts), len(x))  # the last chunk may hold more than counted
         starts = np.concatenate([[0], ends[:-1]])
-        boxes = np.column_stack(
-            [f.reduceat(v, starts) for f in (np.minimum, np.maximum) for v in (x, y)]
-        )
-        watch = BoxWatch(self._box)
-        watch.see(x, y, boxes)
         possible = np.flatnonzero(self._wanted.meets(boxes))
         if not possible.size:
             chosen = np.zeros(0, dtype=np.intp)
@@ -288,6 +288,20 @@ class Sieve:
         hit = np.unique(np.searchsorted(ends, chosen, side="right"))
         taken = take(chosen, hit) if chosen.size else np.zeros(0, dtype=self._dtype)
         return Sifted(len(x), boxes, taken, watch)
+
+    def _boxes(
+        self, plane: NDArray[np.int64], counts: list[int]
+    ) -> tuple[NDArray[np.int32], BoxWatch]:
+        """Find the box of each chunk, and points outside the header's."""
+        x, y = plane.view("<i4").reshape(-1, 2).T
+        ends = np.minimum(np.cumsum(counts), len(x))  # the last chunk may hold more than counted
+        starts = np.concatenate([[0], ends[:-1]])
+        boxes = np.column_stack(
+            [f.reduceat(v, starts) for f in (np.minimum, np.maximum) for v in (x, y)]
+        )
+        watch = BoxWatch(self._box)
+        watch.see(x, y, boxes)
+        return boxes, watch
 
     def _decode(self, data: bytes, group: Sequence[Chunk], layers: int) -> Records:
         """Give the records of whole chunks; they live until this thread decodes again."""

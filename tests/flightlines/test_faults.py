@@ -191,16 +191,19 @@ def test_standard_errors_cover(tmp_path):
     """Over seeds, errors in units of their own standard error scatter as they should (chi-square, 99.9 %)."""
     roll = math.radians(0.03)
     scores = []
-    for seed in range(12):
+    for seed in range(8):
         points = flight(PAIR, waves, Fault(roll=roll, right_m=0.05), seed=100 + seed, per_m2=12.0)
-        [pair] = analysed(tmp_path, points).pairs
+        record = analysed(tmp_path, points)
+        [pair] = record.pairs
         for found, truth in (
             (pair.trends.across, 2.0 * roll),
             (pair.trends.along, 0.0),
             (pair.offset.east_m, -0.10 + 2.0 * HEIGHT_M * roll),
             (pair.offset.north_m, 0.0),
+            (record.trends.roll_rad, -roll),
+            (record.trends.drift_m_s, 0.0),
         ):
             scores.append((found.value - truth) / found.standard_error)
     squares = np.square(scores)
     assert np.mean(np.abs(scores) <= 3.0) > 0.95
-    assert 0.4 < squares.mean() < 1.7
+    assert 0.25 < squares.mean() < 1.7

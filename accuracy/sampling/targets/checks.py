@@ -17,6 +17,8 @@ FEWEST = 12
 #: Share of the variance that the pattern must explain, and least contrast in standard deviations.
 LEAST_EXPLAINED = 0.75
 LEAST_CONTRAST = 4.0
+#: With this share explained something lies there, even if its fields do not differ as they should.
+STANDS_OUT = 0.5
 #: A second place is none if the best one is this much better (natural logarithm of the odds).
 CLEAR = 4.0
 #: Returns lie aside of where they are said to be by about this, each axis; known as if from so many edges.
@@ -99,9 +101,9 @@ def refusal(
     best = found[0]
     points = int(sum(on_target(spec, v.at, best.placement).sum() for v in lines))
     told = f"the pattern explains {best.explained:.0%} of the variance, with a contrast of {contrast:.1f}"
-    if contrast < LEAST_CONTRAST:
+    if contrast < LEAST_CONTRAST and best.explained < STANDS_OUT:
         return Refused("low-contrast", f"{told} standard deviations", points)
-    if best.explained < LEAST_EXPLAINED:
+    if contrast < LEAST_CONTRAST or best.explained < LEAST_EXPLAINED:
         return Refused("wrong-pattern", f"{told} standard deviations", points)
     if alike:
         why = f"{told}, but neighbours on it differ from it in the same way"

@@ -70,7 +70,7 @@ def named() -> Result:
 
 
 def test_the_log_s_mistake_is_named_and_supposed_away(named: Result) -> None:
-    """The cause is named; without it the figures are those of the rows before they were raised, by hypothesis."""
+    """The cause is named; without it the figures are those of before, and that is a hypothesis."""
     its = named.diagnosis[NAME]
     assert its["conclusion"] == "named"
     assert its["causes"][0]["causes"][0]["cause"] == "slant-as-vertical"
@@ -98,7 +98,9 @@ def test_it_is_made_again_from_the_record_alone(
 ) -> None:
     """`accuracy diagnose` on the written record gives the same, as text and as JSON."""
     record = json.loads(named.to_json())
-    record["base"] = {}  # the made-up base is too short to be read by other views, and not needed here
+    record[
+        "base"
+    ] = {}  # the made-up base is too short to be read by other views, and not needed here
     record["diagnosis"] = {}
     path = tmp_path / "result.json"
     path.write_text(json.dumps(record), "utf-8")
@@ -119,11 +121,13 @@ def test_the_record_keeps_to_the_schema(named: Result) -> None:
     schema = result_schema()
     part = {"$defs": schema["$defs"], **schema["properties"]["diagnosis"]}
     jsonschema.validate(data["diagnosis"], part)
-    assert json.loads(parse_result(named.to_json(), "x").to_json())["diagnosis"] == data["diagnosis"]
+    assert (
+        json.loads(parse_result(named.to_json(), "x").to_json())["diagnosis"] == data["diagnosis"]
+    )
 
 
 def test_the_demo_is_diagnosed(demo_result: Result) -> None:
-    """The demo's cloud is sound but for one point; its raster, which is raised by 70 mm, names no one by chance."""
+    """The demo's cloud is sound but for one point; its raster, raised by 70 mm, names no one by chance."""
     jsonschema.validate(json.loads(demo_result.to_json()), result_schema())
     cloud = demo_result.diagnosis["ground cloud"]
     assert cloud["conclusion"] == "nothing-to-explain"
@@ -149,7 +153,7 @@ def test_every_view_tells_it(named: Result) -> None:
 
 def test_without_a_diagnosis_no_view_speaks_of_one() -> None:
     """A record made before there was a diagnosis reads as before."""
-    result = make_result(make_rows(12))
+    result = replace(make_result(make_rows(12)), diagnosis={})
     assert paragraphs(result, NAME, METRE) == ()
     assert "Diagnosis" not in summary(result).decode("utf-8")
     assert plot_svg(result, NAME, "diagnosis") is None

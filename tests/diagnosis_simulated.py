@@ -6,6 +6,7 @@ from the simulator's own truth; predictions of the catalogue never come from the
 
 from __future__ import annotations
 
+import math
 import struct
 from collections.abc import Mapping
 from dataclasses import replace
@@ -289,4 +290,9 @@ RIGHT: Mapping[str, tuple[str, ...]] = {
 }
 
 #: Units of the diagnosis per unit of the simulator's fault.
-FACTOR: Mapping[str, float] = {"clock-offset": 1000.0, "scan-scale": 100.0}
+FACTOR: Mapping[str, float] = {
+    "clock-offset": 1000.0,
+    "scan-scale": 100.0,
+    "convergence": math.radians(1.0) * 1e5,  # millimetres in 100 m
+    "survey-session": -1.0,  # of the survey's heights, not of the residuals
+}

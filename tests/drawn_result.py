@@ -158,7 +158,65 @@ def make_result(
         cautions=(),
         verdict=judgement.verdict,
         series={dataset: series},
+        diagnosis={dataset: made_diagnosis(rows)},
     )
+
+
+def made_diagnosis(rows: tuple[ResidualRow, ...]) -> dict[str, Any]:
+    """Give an invented diagnosis, with a prediction for every row."""
+    axes: dict[str, Any] = {}
+    for axis in ("east", "north", "up"):
+        shown = [row for row in rows if row.used and getattr(row.residual, f"{axis}_m") is not None]
+        if shown:
+            axes[axis] = {
+                "ids": [row.id for row in shown],
+                "lines": [row.support.lines[0].id if row.support else None for row in shown],
+                "residual_m": [getattr(row.residual, f"{axis}_m") for row in shown],
+                "predicted_m": [
+                    0.01 if axis == "north" else 1e-4 * (i % 100) for i, _ in enumerate(shown)
+                ],
+            }
+    amount = {"name": "roll", "unit": "deg", "value": 0.02, "sigma": 0.002, "floor": 0.006}
+    cause = {
+        "causes": [
+            {
+                "cause": "invented-cause",
+                "family": "body",
+                "what": "invented",
+                "how": "",
+                "remedy": "look",
+                "evidenced": False,
+            }
+        ],
+        "standing": "consistent",
+        "amounts": [amount],
+        "predicted_mean": {"east_m": 0.0, "north_m": 0.0, "up_m": 0.0},
+        "chi_square": 40.0,
+        "score": 44.0,
+        "leftover": 6.0,
+        "bound": 20.0,
+        "above_floor": True,
+        "plausible": True,
+        "observations": len(rows),
+    }
+    return {
+        "conclusion": "consistent",
+        "text": "Invented: consistent with an invented cause.",
+        "errors": {
+            f"{part}_{letter}_m": None
+            for part in ("noise", "point", "line", "shared")
+            for letter in ("h", "v")
+        }
+        | {"line_roll_deg": None},
+        "parameters": [],
+        "lines": [],
+        "blind": [],
+        "causes": [cause],
+        "tell_apart": [],
+        "blunders": {"error_rate": 0.01, "found": [], "figures": {}},
+        "what_if": None,
+        "evidence": {"causes": ["invented-cause"], "axes": axes},
+    }
 
 
 def with_relief(result: Result) -> Result:

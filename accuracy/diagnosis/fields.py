@@ -65,10 +65,16 @@ def _angle(s: Sightings) -> Array:
 
 
 def _per_millisecond(s: Sightings) -> Array:
-    """Give the way of a millisecond: along the direction of flight, not of the nose."""
+    """Give the way of a millisecond: along the direction of flight, not of the nose.
+
+    Who follows the terrain climbs with it: then the way lies along the slope, and heights show nothing of it.
+    """
     crab = math.radians(s.crab_deg)
     way = s.speed_m_s * 1e-3
-    return towards(s, way * math.cos(crab), -way * math.sin(crab), 0.0)
+    moved = towards(s, way * math.cos(crab), -way * math.sin(crab), 0.0)
+    if s.follows_terrain:
+        moved[:, 2] = (moved[:, :2] * s.gradient).sum(axis=1)
+    return moved
 
 
 _DEG = math.pi / 180.0
@@ -112,9 +118,7 @@ ELEMENTARY: Mapping[str, Elementary] = MappingProxyType(
             ),
             Elementary("lever-forward", "m", 0.6, True, lambda s: towards(s, 1.0, 0.0, 0.0)),
             Elementary("lever-right", "m", 0.6, True, lambda s: towards(s, 0.0, 1.0, 0.0)),
-            Elementary(
-                "timing", "ms", 500.0, True, _per_millisecond
-            ),
+            Elementary("timing", "ms", 500.0, True, _per_millisecond),
             Elementary(
                 "range",
                 "m",

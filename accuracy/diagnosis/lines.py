@@ -85,10 +85,14 @@ def crossings(
     across = height * np.tan(np.radians(scan_angle_deg))
     whole = np.isfinite(heading) & np.isfinite(across) & np.isfinite(height) & np.isfinite(speed)
     crab = _number((trajectory.get("attitude") or {}).get("heading_minus_course_deg"))
-    crab = crab if abs(crab) < MOST_CRAB_DEG else 0.0  # more is a mistake of the trajectory, told there
+    crab = (
+        crab if abs(crab) < MOST_CRAB_DEG else 0.0
+    )  # more is a mistake of the trajectory, told there
     heading = (heading + crab) % 360.0
-    its = (np.where(whole, v, np.nan) for v in (heading, across, height, speed))
-    return Crossing(*its, crab_deg=crab)
+    heading, across, height, speed = (
+        np.where(whole, v, np.nan) for v in (heading, across, height, speed)
+    )
+    return Crossing(heading, across, height, speed, crab)
 
 
 def _number(value: float | None) -> float:

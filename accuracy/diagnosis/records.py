@@ -43,7 +43,7 @@ class Sightings:
     line : ndarray of int, shape (n,)
         Flight line; -1 where lines are not told apart.
     heading_deg, across_m, height_m, speed_m_s : ndarray, shape (n,)
-        Of the line at the point: heading of the aircraft, distance of the point to the right of the track, height
+        Of the line at the point: heading of the aircraft, distance of the point right of the track, height
         of flight above it, speed; NaN where not known.
     returns : ndarray, shape (n,)
         Points of the cloud behind each row, at least 1.
@@ -57,6 +57,8 @@ class Sightings:
         Points that the table describes alike, by that description.
     crab_deg : float
         Heading of the aircraft minus direction of flight, clockwise.
+    follows_terrain : bool
+        Whether the aircraft climbs and sinks with the ground; True where it is not known.
     left_out : int
         Points that were not looked at because there are so many.
     """
@@ -80,6 +82,7 @@ class Sightings:
     groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     left_out: int = 0
     crab_deg: float = 0.0
+    follows_terrain: bool = True
 
     @property
     def count(self) -> int:

@@ -150,6 +150,6 @@ def blunder_words(blunders: tuple[Blunder, ...]) -> str:
             f"{which} {b.component} {metres(b.value_m)} ({b.statistic:.1f}, critical {b.critical:.1f})"
         )
     return (
-        f"Contradicted by the others, at a chance of {ERROR_RATE * 100:g} % of any false alarm: {'; '.join(told)}. "
-        "None is dropped."
+        f"Contradicted by the others, at a chance of {ERROR_RATE * 100:g} % of any false alarm: "
+        f"{'; '.join(told)}. None is dropped."
     )

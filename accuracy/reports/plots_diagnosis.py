@@ -37,7 +37,7 @@ def diagnosis(subject: Subject) -> Figure | None:
     """Draw a panel for each axis; None where no cause is listed."""
     record = subject.result.diagnosis.get(subject.dataset.name) or {}
     evidence = record.get("evidence")
-    if not evidence:
+    if not evidence or not evidence["axes"]:
         return None
     axes_of = [axis for axis in _ORDER if axis in evidence["axes"]]
     names = printable(" + ".join(evidence["causes"]))

@@ -23,7 +23,9 @@ import numpy as np
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE.parents[1]), str(HERE.parent)]
 
+
 from diagnosis_cases import BODY, INSEPARABLE, MAP, SCENARIOS, Case, run, size_for
+from diagnosis_simulated import FACTOR
 
 #: Pairs of causes that are put in together.
 PAIRED = (
@@ -143,6 +145,9 @@ def read(paths: Sequence[Path]) -> list[Case]:
             data = json.loads(line)
             data["named"] = tuple(data["named"])
             data["listed"] = tuple(tuple(names) for names in data["listed"])
+            if data["truth"] is not None:
+                ((fault, size),) = data["faults"].items()
+                data["truth"] = size * FACTOR.get(fault, 1.0)
             found.append(Case(**data))
     return found
 

@@ -70,7 +70,7 @@ def named() -> Result:
 
 
 def test_the_log_s_mistake_is_named_and_supposed_away(named: Result) -> None:
-    """The cause is named; without it the figures are those of the rows before they were raised, by hypothesis."""
+    """The cause is named; without it the figures are those of before, and that is a hypothesis."""
     its = named.diagnosis[NAME]
     assert its["conclusion"] == "named"
     assert its["causes"][0]["causes"][0]["cause"] == "slant-as-vertical"
@@ -127,7 +127,7 @@ def test_the_record_keeps_to_the_schema(named: Result) -> None:
 
 
 def test_the_demo_is_diagnosed(demo_result: Result) -> None:
-    """The demo's cloud is sound but for one point; its raster, which is raised by 70 mm, names no one by chance."""
+    """The demo's cloud is sound but for one point; its raster, raised by 70 mm, names no one by chance."""
     jsonschema.validate(json.loads(demo_result.to_json()), result_schema())
     cloud = demo_result.diagnosis["ground cloud"]
     assert cloud["conclusion"] == "nothing-to-explain"
@@ -153,7 +153,7 @@ def test_every_view_tells_it(named: Result) -> None:
 
 def test_without_a_diagnosis_no_view_speaks_of_one() -> None:
     """A record made before there was a diagnosis reads as before."""
-    result = make_result(make_rows(12))
+    result = replace(make_result(make_rows(12)), diagnosis={})
     assert paragraphs(result, NAME, METRE) == ()
     assert "Diagnosis" not in summary(result).decode("utf-8")
     assert plot_svg(result, NAME, "diagnosis") is None

@@ -1,7 +1,7 @@
 """A few flights of the simulator with known faults; the whole table is ``tests/benchmarks/diagnosis.py``.
 
-The catalogue's predictions stand on closed forms and on the layers of reference systems; the simulator turns rays by
-its own rigorous equations and carries its own parameters of frames. Neither imports the other.
+The catalogue's predictions stand on closed forms and on the layers of reference systems; the simulator turns
+rays by its own rigorous equations and carries its own parameters of frames. Neither imports the other.
 """
 
 from __future__ import annotations

@@ -30,6 +30,7 @@ NAMES = (
     "against-line",
     "against-order",
     "by-cover",
+    "diagnosis",
     "sensitivity",
 )
 HOSTILE = {

@@ -68,8 +68,7 @@ def diagnosis_of(
 
 def _standard_names(result: Result, dataset: DatasetResult) -> list[str]:
     """Give what the job calls the standard of each claim."""
-    claims = result.job.get("claim") or ()
-    names = [str(c.get("standard")) for c in claims if c.get("dataset") == dataset.name]
+    names = [str(c.get("standard")) for c in result.claimed if c.get("dataset") == dataset.name]
     return names if len(names) == len(dataset.claims) else [c.standard for c in dataset.claims]
 
 
@@ -173,7 +172,7 @@ def standards_of(result: Result, folder: Path | None) -> dict[str, Standard]:
 
     judged_by = {item.sha256 for item in result.inputs if item.role == "standard"}
     found: dict[str, Standard] = {}
-    for claim in result.job.get("claim") or ():
+    for claim in result.claimed:
         name = str(claim.get("standard"))
         try:
             if name.lower().endswith(".toml"):

@@ -217,6 +217,14 @@ class Result:
         }.get(self.verdict, ExitCode.PASSES)
 
     @property
+    def claimed(self) -> tuple[Mapping[str, Any], ...]:
+        """Claims as written: those of the job file, then those that the command line added."""
+        added = self.job.get("command_line")
+        more = added.get("claim") if isinstance(added, Mapping) else None
+        both = [*(self.job.get("claim") or ()), *(more or ())]
+        return tuple(one for one in both if isinstance(one, Mapping))
+
+    @property
     def line_verdicts(self) -> list[Verdict]:
         """Verdicts of the claims on flight lines; empty where these were not compared."""
         return [claim["verdict"] for lines in self.lines.values() for claim in lines["claims"]]

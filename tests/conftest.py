@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 sys.path.insert(0, str(Path(__file__).parent))  # so that tests can import support and strategies
 
+# As the command line does; before numpy is loaded here, and inherited by the workers that run the tests.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 SHARED = Path(__file__).resolve().parents[1].parent / "shared"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import importlib
+import os
 import sys
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
@@ -163,4 +164,6 @@ def _fault(error: Exception) -> str:
 
 def main() -> None:
     """Entry point of the ``accuracy`` command."""
+    # Matrices here are small: threads for each of them cost far more than they bring on a busy machine.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(run())

@@ -13,9 +13,12 @@ from numpy.typing import NDArray
 from accuracy import __version__
 from accuracy.errors import StandardsError
 from accuracy.findings import Component, Finding, Severity
+from accuracy.inputs.checkpoints import read_checkpoints
 from accuracy.residuals import ResidualRow
 from accuracy.result import ClaimResult, DatasetResult, Result, overall, plain
+from accuracy.sampling.patch import patch_of
 from accuracy.standards.judge import Evidence, judge
+from accuracy.standards.judge.records import TakenHeights
 from accuracy.standards.library import Standard, load_standard
 from accuracy.stats import figures
 
@@ -75,12 +78,13 @@ def judged_again(result: Result, places: Mapping[str, Path]) -> Iterator[Finding
     places : mapping of str to Path
         Inputs that were found unchanged: a client's own standard is read from there.
     """
-    claimed = [_mapping(one) for one in result.job.get("claim") or ()]
+    claimed = result.claimed
+    land_covers = _land_covers(result, places)
     for dataset in result.datasets:
         mine = [one for one in claimed if one.get("dataset") == dataset.name]
         if len(mine) != len(dataset.claims):
             yield _verdict(f"{len(dataset.claims)} claims for {len(mine)} in the job", dataset.name)
-        evidence = _evidence(result, dataset)
+        evidence = _evidence(result, dataset, land_covers)
         for job_claim, claim in zip(mine, dataset.claims, strict=False):
             keys = {k: v for k, v in job_claim.items() if k not in ("dataset", "standard")}
             if keys != dict(claim.claimed):
@@ -129,7 +133,39 @@ def _judged(
         yield _verdict(f"{claim.standard}: its checks do not follow", evidence.dataset)
 
 
-def _evidence(result: Result, dataset: DatasetResult) -> Evidence:
+def _land_covers(result: Result, places: Mapping[str, Path]) -> Mapping[str, str]:
+    """Read the names of land covers from the table, if it is at hand: the record has the groups alone."""
+    table = next((item.path for item in result.inputs if item.role == "checkpoints"), "")
+    if table not in places:
+        return {}
+    said = _mapping(result.job.get("checkpoints"))
+    read = read_checkpoints(
+        places[table], said.get("order"), said.get("layer"), repeats=bool(said.get("repeats"))
+    )
+    return {point.id: point.land_cover for point in read.points}
+
+
+def _taken(dataset: DatasetResult, said: Mapping[str, Any]) -> TakenHeights | None:
+    """Say how heights of a point cloud were taken, by the job in the record."""
+    if dataset.kind != "point-cloud":
+        return None
+    patch = patch_of(
+        said.get("height"),
+        said.get("neighbourhood_shape"),
+        said.get("neighbourhood_across_m"),
+        said.get("neighbourhood_across_spacings"),
+        said.get("design_anps_m"),
+        said.get("neighbourhood_least_points"),
+    )
+    return TakenHeights(
+        dataset.height_method or "tin",
+        shape=patch.shape if patch else None,
+        across_m=patch.across_m if patch else None,
+        design_spacing_m=said.get("design_anps_m"),
+    )
+
+
+def _evidence(result: Result, dataset: DatasetResult, land_covers: Mapping[str, str]) -> Evidence:
     used = [row for row in dataset.residuals if row.used]
     said = next(
         (
@@ -173,6 +209,8 @@ def _evidence(result: Result, dataset: DatasetResult) -> Evidence:
         blocked_horizontal=blocked("horizontal"),
         blocked_vertical=blocked("vertical"),
         place=tuple(place[row.id] for row in used),
+        heights=_taken(dataset, said),
+        land_cover=tuple(land_covers.get(row.id, "") for row in used),
     )
 
 

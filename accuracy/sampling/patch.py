@@ -33,6 +33,7 @@ from accuracy.sampling.neighbourhood import (
     within_radius,
 )
 from accuracy.sampling.reading import Reader, read_in_turn
+from accuracy.sampling.seen import seeing
 from accuracy.sampling.tin import CloudSetting, met_while_reading, nothing_near, outside, places
 
 PatchMethod = Literal["plane", "neighbourhood-mean"]
@@ -111,7 +112,7 @@ def sample_patches(
         sample = _height(cloud, near, ground[near.index], setting, patch, method)
         if sample.reason == "one-sided" and outside(surfaces, px, py):
             sample = replace(sample, reason="outside")
-        samples.append(sample)
+        samples.append(seeing(setting, sample, cloud, near, ground[near.index], radius))
     return samples, met_while_reading(int(cloud.copies[seen].sum()), setting)
 
 

@@ -12,11 +12,14 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does
 
 import numpy as np
 

@@ -164,3 +164,38 @@ def neighbours(spec: TargetSpec, lines: Sequence[Values], placement: Array) -> t
             worth = max(worth, 1.0 + alike * 2.0 * len(pairs) / len(at))
         too_alike |= alike > max(MOST_ALIKE, ALIKE_BY_CHANCE / np.sqrt(len(pairs)))
     return worth, too_alike
+
+
+def with_blotches(spec: TargetSpec, values: Values, placement: Array) -> Values:
+    """Give pixels of ground less weight where it is blotchy: a blotch is worth one value, not its many pixels.
+
+    How many residuals are worth one follows from their correlation in widening rings, until it is gone.
+    """
+    from scipy.spatial import cKDTree
+
+    left, _ = residuals(spec, values, placement[None, :])
+    off_it = ~on_target(spec, values.at, placement)
+    if off_it.sum() < FEWEST:
+        return values
+    at, off = values.at[off_it], left[0][off_it]
+    off = off - off.mean()
+    tree = cKDTree(at)
+    step = float(np.median(np.asarray(tree.query(at, k=2)[0])[:, 1]))
+    variance = max(float((off**2).mean()), 1e-300)
+    worth, inner = 1.0, 0.0
+    for outer in (1.6, 3.1, 5.1, 8.1, 12.1):
+        pairs = tree.query_pairs(outer * step, output_type="ndarray")
+        apart = np.hypot(*(at[pairs[:, 0]] - at[pairs[:, 1]]).T)
+        ring = pairs[apart > inner * step]
+        if not len(ring):
+            break
+        alike = float((off[ring[:, 0]] * off[ring[:, 1]]).mean()) / variance
+        if alike < 0.05:
+            break
+        worth += alike * 2.0 * len(ring) / len(at)
+        inner = outer
+    return replace(
+        values,
+        weight=np.where(off_it, values.weight / worth, values.weight),
+        worth=float((~off_it).sum() + off_it.sum() / worth),
+    )

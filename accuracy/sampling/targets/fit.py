@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from accuracy.sampling.targets import Centre, Outcome, Refused, TargetSpec
-from accuracy.sampling.targets.checks import FEWEST, SLIP_M, neighbours, refusal, weigh
+from accuracy.sampling.targets.checks import (
+    FEWEST,
+    SLIP_M,
+    neighbours,
+    refusal,
+    weigh,
+    with_blotches,
+)
 from accuracy.sampling.targets.likelihood import Values, log_likelihood
 from accuracy.sampling.targets.patterns import (
     EAST,
@@ -93,6 +100,8 @@ def fit_target(
     weighed = [weigh(spec, values, best.placement, setting.slip_m) for values in used]
     contrast = max(one.contrast for one in weighed)
     window = [one.values for one in weighed]
+    if not setting.separate:
+        window = [with_blotches(spec, values, best.placement) for values in window]
     dependence, too_alike = neighbours(spec, window, best.placement)
     alike = setting.separate and too_alike
     if refused := refusal(spec, found, window, contrast, alike, setting.full_scales):

@@ -43,12 +43,15 @@ class Values:
         Relative weights, 1 on the target.
     line : int
         The flight line.
+    worth : float or None
+        How many independent values they are worth; None for all.
     """
 
     at: Array
     value: Array
     weight: Array
     line: int = 0
+    worth: float | None = None
 
     def pick(self, which: NDArray[np.bool_]) -> Values:
         """Keep some of the values."""
@@ -133,7 +136,8 @@ def log_likelihood(spec: TargetSpec, lines: Sequence[Values], placements: Array)
     total = np.zeros(len(placements))
     for values in lines:
         fit = explain(spec, values, placements)
-        freedom = max(len(values.value) - fit.columns, 1)
+        count = len(values.value) if values.worth is None else values.worth
+        freedom = max(count - fit.columns, 1.0)
         total -= 0.5 * freedom * np.log(fit.squares) + 0.5 * fit.log_determinant
     return total
 

@@ -155,7 +155,6 @@ def fly(
         height_m=np.array([r[1].height_m for r in rows]),
         speed_m_s=np.array([r[1].speed_m_s for r in rows]),
         returns=np.ones(len(rows)),
-        follows_terrain=False,
         order=np.arange(1, p + 1, dtype=np.intp),
         survey_h_m=None,
         survey_v_m=None,

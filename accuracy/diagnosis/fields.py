@@ -67,14 +67,12 @@ def _angle(s: Sightings) -> Array:
 def _per_millisecond(s: Sightings) -> Array:
     """Give the way of a millisecond: along the direction of flight, not of the nose.
 
-    Who follows the terrain climbs with it: then the way lies along the slope, and heights show nothing of it.
+    Climbing is left out: an aircraft that follows the terrain climbs with it in part, so that heights show
+    less of a clock that is off than is predicted here.
     """
     crab = math.radians(s.crab_deg)
     way = s.speed_m_s * 1e-3
-    moved = towards(s, way * math.cos(crab), -way * math.sin(crab), 0.0)
-    if s.follows_terrain:
-        moved[:, 2] = (moved[:, :2] * s.gradient).sum(axis=1)
-    return moved
+    return towards(s, way * math.cos(crab), -way * math.sin(crab), 0.0)
 
 
 _DEG = math.pi / 180.0

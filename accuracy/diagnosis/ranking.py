@@ -330,9 +330,11 @@ def _listed(
 ) -> tuple[Conclusion, tuple[Scored, ...]]:
     order = sorted(listed, key=lambda s: s.score)
     chosen = {s.names for s in order}
-    standing: Standing = "named" if len(order) == 1 else "consistent"
+    # What only says that something is off by so much is no name, even where it stands alone.
+    alone = len(order) == 1 and not any(n.endswith("-unexplained") for n in order[0].names)
+    standing: Standing = "named" if alone else "consistent"
     rest = sorted((s for s in singles if s.names not in chosen), key=lambda s: s.score)
-    conclusion: Conclusion = "named" if len(order) == 1 else "consistent"
+    conclusion: Conclusion = "named" if alone else "consistent"
     return conclusion, (
         *(replace(s, standing=standing) for s in order),
         *rest,

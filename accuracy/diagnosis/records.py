@@ -57,8 +57,6 @@ class Sightings:
         Points that the table describes alike, by that description.
     crab_deg : float
         Heading of the aircraft minus direction of flight, clockwise.
-    follows_terrain : bool
-        Whether the aircraft climbs and sinks with the ground; True where it is not known.
     left_out : int
         Points that were not looked at because there are so many.
     """
@@ -82,7 +80,6 @@ class Sightings:
     groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     left_out: int = 0
     crab_deg: float = 0.0
-    follows_terrain: bool = True
 
     @property
     def count(self) -> int:

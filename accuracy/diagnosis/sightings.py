@@ -87,7 +87,6 @@ def sightings_of(
         groups=_groups(used),
         left_out=every - len(used),
         crab_deg=crossing.crab_deg,
-        follows_terrain=(trajectory.get("height") or {}).get("follows_terrain") is not False,
     )
 
 

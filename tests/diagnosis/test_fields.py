@@ -76,17 +76,3 @@ def test_rows_without_a_heading_are_not_moved() -> None:
     """Where nothing is known of the line, an error of the aircraft predicts nothing."""
     blind = _one(Line(1, float("nan")), float("nan"))
     assert not ELEMENTARY["roll"].field(blind).any()
-
-
-def test_a_clock_shows_no_height_to_who_follows_the_terrain() -> None:
-    """Climbing along a slope, a later position lies on the same slope: heights stay, plan moves."""
-    from dataclasses import replace
-
-    from accuracy.diagnosis.model import Observations
-
-    one = replace(_one(Line(1, 90.0), 0.0), gradient=np.array([[0.2, 0.0]]))
-    way = ELEMENTARY["timing"].field(one) * 10.0  # 10 ms at 5 m/s, flying east up a slope of 20 %
-    assert_metres(Observations(one).seen(way), [0.05, 0.0, 0.0], within_m=1e-9)
-    level = replace(one, follows_terrain=False)
-    way = ELEMENTARY["timing"].field(level) * 10.0
-    assert_metres(Observations(level).seen(way), [0.05, 0.0, -0.01], within_m=1e-9)

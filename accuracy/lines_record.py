@@ -70,7 +70,8 @@ class LinesReport:
         """Write the record as JSON text."""
         order = ["format", "format_version"]
         order += [field.name for field in fields(self) if field.name not in order]
-        data = {name: plain(getattr(self, name)) for name in order}
+        data: dict[str, Any] = {name: plain(getattr(self, name)) for name in order}
+        del data["run"]["digest"]  # kept in results alone
         return json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
 
 

@@ -170,7 +170,10 @@ def made_diagnosis(rows: tuple[ResidualRow, ...]) -> dict[str, Any]:
         if shown:
             axes[axis] = {
                 "ids": [row.id for row in shown],
-                "lines": [row.support.lines[0].id if row.support else None for row in shown],
+                "lines": [
+                    row.support.lines[0].id if row.support and row.support.lines else None
+                    for row in shown
+                ],
                 "residual_m": [getattr(row.residual, f"{axis}_m") for row in shown],
                 "predicted_m": [
                     0.01 if axis == "north" else 1e-4 * (i % 100) for i, _ in enumerate(shown)

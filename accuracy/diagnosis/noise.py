@@ -119,7 +119,7 @@ def _huber(left: Array, observations: Observations) -> Array:
     for vertical in (0.0, 1.0):
         here = observations.vertical == vertical
         if here.any():
-            scale = 1.4826 * float(np.median(np.abs(left[here]))) or 1e-4
+            scale = max(1.4826 * float(np.median(np.abs(left[here]))), _LEAST_M)
             size = np.abs(left[here]) / scale
             weights[here] = np.minimum(1.0, HUBER / np.maximum(size, 1e-9)) ** 2
     return weights

@@ -36,7 +36,9 @@ class Without:
             stored = zip(batch.x.tolist(), batch.y.tolist(), batch.z.tolist(), strict=True)
             keep = np.array([point not in self.withheld for point in stored], dtype=bool)
             arrays = {
-                f.name: getattr(batch, f.name)[keep] for f in fields(batch) if f.name != "grid"
+                f.name: values[keep]
+                for f in fields(batch)
+                if f.name != "grid" and (values := getattr(batch, f.name)) is not None
             }
             yield replace(batch, **arrays)
 

@@ -8,11 +8,11 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from jobs import CRS, EAST, NORTH, plane_height, write_job, write_points_table
 
 from accuracy.formats.las_write import write_points
 from accuracy.simulation.photographs import Camera, photograph
 from accuracy.simulation.targets import Beam, PaintedTarget, Texture, scan_target
-from tests.jobs import CRS, EAST, NORTH, plane_height, write_job, write_points_table
 
 #: Where the targets are surveyed: east and north of the corner of the site, metres.
 PLACES = tuple((6.0 + 7.0 * (i % 4), 6.0 + 8.0 * (i // 4)) for i in range(12))

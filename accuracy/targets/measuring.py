@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from types import MappingProxyType
@@ -19,6 +20,10 @@ from accuracy.sampling.targets.cloud import Found, measure_in_cloud, read_return
 from accuracy.sampling.targets.image import measure_in_photo
 from accuracy.sampling.targets.lines import LINES_CHANCE, lines_chance
 from accuracy.targets.stated import stated_targets
+
+#: Positions of a sound flight wander, by 6 mm (1 sigma) a line: the farthest of a few are seldom more than
+#: this apart, metres. Common practice, no source.
+USUAL_APART_M = 0.030
 
 
 @dataclass(frozen=True)
@@ -296,16 +301,26 @@ def _told(name: str, entries: Sequence[Mapping[str, Any]]) -> list[Finding]:
             for line in worst["lines"]
             if not line["refused"]
         )
+        apart_m = max(_apart_m(entry) for entry in differing)
+        usual = apart_m <= USUAL_APART_M
+        within = f", but by no more than positions of a sound flight wander ({USUAL_APART_M} m)"
         findings.append(
             Finding(
                 "target-lines-disagree",
-                Severity.WARNING,
-                f"flight lines place {len(differing)} targets differently by more than chance: "
-                f"{', '.join(entry['id'] for entry in differing)}; most of all {worst['id']} ({placed}, m)",
+                Severity.NOTE if usual else Severity.WARNING,
+                f"flight lines place {len(differing)} targets differently by more than chance, up to "
+                f"{apart_m:.3f} m{within if usual else ''}: {', '.join(entry['id'] for entry in differing)}; surest of all "
+                f"{worst['id']} ({placed}, m)",
                 dataset=name,
                 component="horizontal",
-                evidence={"targets": len(differing), "worst": worst["id"]},
+                evidence={"targets": len(differing), "worst": worst["id"], "apart_m": apart_m},
                 remedy="look at boresight, timing and trajectory; accuracy lines compares the heights",
             )
         )
     return findings
+
+
+def _apart_m(entry: Mapping[str, Any]) -> float:
+    """Give the largest distance between the centres of two flight lines."""
+    places = [(one["east_m"], one["north_m"]) for one in entry["lines"] if not one["refused"]]
+    return max(math.dist(one, other) for one in places for other in places)

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from jobs import EAST, NORTH, write_job, write_points_table
+from target_site import wkt
 
 from accuracy import load_job, verify
 from accuracy.formats.las_write import write_points
 from accuracy.formats.raster_write import write_raster
-from tests.jobs import EAST, NORTH, write_job, write_points_table
-from tests.target_site import wkt
 
 CELL_M, WIDTH_M = 0.5, 60.0
 

@@ -309,8 +309,8 @@ def _told(name: str, entries: Sequence[Mapping[str, Any]]) -> list[Finding]:
                 "target-lines-disagree",
                 Severity.NOTE if usual else Severity.WARNING,
                 f"flight lines place {len(differing)} targets differently by more than chance, up to "
-                f"{apart_m:.3f} m{within if usual else ''}: {', '.join(entry['id'] for entry in differing)}; surest of all "
-                f"{worst['id']} ({placed}, m)",
+                f"{apart_m:.3f} m{within if usual else ''}: {', '.join(entry['id'] for entry in differing)}; "
+                f"surest of all {worst['id']} ({placed}, m)",
                 dataset=name,
                 component="horizontal",
                 evidence={"targets": len(differing), "worst": worst["id"], "apart_m": apart_m},

@@ -19,7 +19,7 @@ from accuracy.standards.judge import Evidence, Judgement, TakenHeights, judge
 from accuracy.standards.judge.side_by_side import SideBySide, side_by_side
 from accuracy.standards.library import Standard, load_standard
 from accuracy.statement import Context, Roll, compose
-from accuracy.stats import Figure, bias_significant, figures, mean, mean_interval_95
+from accuracy.stats import bias_significant, mean, mean_interval_95
 
 AxisName = Literal["east", "north", "up"]
 AxisPart = Literal["horizontal", "vertical"]
@@ -69,7 +69,7 @@ def judge_dataset(
         max_circumradius_m=measured.max_circumradius_m,
         neighbourhood=item.setting.patch,
         residuals=measured.rows,
-        figures=_figures(evidence),
+        figures=evidence.figures,
         claims=tuple(claims),
     )
     return result, more
@@ -136,17 +136,6 @@ def _taken(setting: Setting) -> TakenHeights | None:
         shape=patch.shape if patch else None,
         across_m=patch.across_m if patch else None,
         design_spacing_m=setting.design_anps_m,
-    )
-
-
-def _figures(evidence: Evidence) -> tuple[Figure, ...]:
-    return figures(
-        evidence.east_m,
-        evidence.north_m,
-        evidence.up_m,
-        evidence.vegetated,
-        evidence.survey_rmse_h_m,
-        evidence.survey_rmse_v_m,
     )
 
 

@@ -8,7 +8,7 @@ from accuracy.findings import Finding, Severity
 from accuracy.standards.judge import LineCheck, LineJudgement
 from accuracy.standards.judge.lines import UNIT_WORDS, texts
 from accuracy.standards.library.line_rules import counted
-from accuracy.statement import CAUTIONS, VERIFICATION, Context
+from accuracy.statement import CAUTIONS, VERIFICATION, Context, head
 
 #: What a statement on flight lines does not say, beside the cautions of every statement.
 LINE_CAUTIONS: tuple[str, ...] = (
@@ -36,15 +36,7 @@ def compose_lines(judgement: LineJudgement, context: Context, label: str = "") -
     str
         Paragraphs separated by line breaks; no trailing line break.
     """
-    lines: list[str] = []
-    if context.standalone:
-        lines += [context.title, f"Dataset: {context.dataset}", f"Document: {judgement.title}"]
-        if context.prepared_for:
-            lines.append(f"Prepared for: {context.prepared_for}")
-        if context.prepared_by:
-            lines.append(f"Prepared by: {context.prepared_by}")
-    if label:
-        lines.append(f"Judged by the {label}; it is no published standard.")
+    lines = head(judgement.title, context, label)
     lines += [_conclusion(judgement), *_checks(judgement, context)]
     if judgement.verdict != "no-statement":
         lines.append(_OWN_WORDS)

@@ -102,6 +102,20 @@ class Context:
     standalone: bool = True
 
 
+def head(title: str, context: Context, own: str = "") -> list[str]:
+    """Give the lines above every conclusion; `own` is what a client's own specification is called."""
+    lines: list[str] = []
+    if context.standalone:
+        lines += [context.title, f"Dataset: {context.dataset}", f"Document: {title}"]
+        if context.prepared_for:
+            lines.append(f"Prepared for: {context.prepared_for}")
+        if context.prepared_by:
+            lines.append(f"Prepared by: {context.prepared_by}")
+    if own:
+        lines.append(f"Judged by the {own}; it is no published standard.")
+    return lines
+
+
 def compose(standard: Standard, judgement: Judgement, context: Context) -> str:
     """Write the statement of one claim.
 
@@ -119,15 +133,7 @@ def compose(standard: Standard, judgement: Judgement, context: Context) -> str:
     str
         Paragraphs separated by line breaks; no trailing line break.
     """
-    lines: list[str] = []
-    if context.standalone:
-        lines += [context.title, f"Dataset: {context.dataset}", f"Document: {judgement.title}"]
-        if context.prepared_for:
-            lines.append(f"Prepared for: {context.prepared_for}")
-        if context.prepared_by:
-            lines.append(f"Prepared by: {context.prepared_by}")
-    if standard.client_file:
-        lines.append(f"Judged by the {standard.label}; it is no published standard.")
+    lines = head(judgement.title, context, standard.label if standard.client_file else "")
     for part in judgement.parts:
         lines += _part_lines(standard, judgement, part, context)
         if context.roll is not None:

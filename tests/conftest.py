@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +13,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
     from accuracy.result import Result
 
 sys.path.insert(0, str(Path(__file__).parent))  # so that tests can import support and strategies
@@ -110,3 +114,27 @@ def demo_result(tmp_path_factory: pytest.TempPathFactory) -> Result:
     from accuracy.simulation.demo import build_demo
 
     return verify(load_job(build_demo(tmp_path_factory.mktemp("demo") / "site").job))
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    """Start Debian's chromium."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        if os.environ.get("CI"):
+            pytest.fail("chromium is absent, and CI must not skip it")
+        pytest.skip("chromium is not installed")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        started = playwright.chromium.launch(
+            executable_path=chromium,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-background-networking",
+                "--no-first-run",
+            ],
+        )
+        yield started
+        started.close()

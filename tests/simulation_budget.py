@@ -17,6 +17,19 @@ from accuracy.simulation.returns import observe
 from accuracy.simulation.scenarios import Noise, scenario
 from accuracy.simulation.sensing import process, pulses_of
 
+#: Standard deviations of a payload, as `accuracy.budget` takes them (invented).
+SENSOR = Sensor(
+    gnss_axis_m=0.02,
+    gnss_height_m=0.03,
+    roll_pitch_deg=0.015,
+    heading_deg=0.05,
+    boresight_roll_pitch_deg=0.005,
+    boresight_heading_deg=0.01,
+    range_m=0.015,
+    scan_deg=0.01,
+    lever_arm_m=0.005,
+)
+
 
 def ratios(seeds: Iterable[int]) -> NDArray[np.float64]:
     """Root mean square of errors over the predicted standard deviation: along, across, up."""
@@ -49,23 +62,12 @@ def ratios(seeds: Iterable[int]) -> NDArray[np.float64]:
             angle.append(shot.angle_deg + 0.35)  # the scanner is mounted rolled by so much
             above.append(shot.position_m[:, 2] - returns.true_m[:, 2])
     error_m, angle_deg, height_m = (np.concatenate(each) for each in (away, angle, above))
-    sensor = Sensor(
-        gnss_axis_m=0.02,
-        gnss_height_m=0.03,
-        roll_pitch_deg=0.015,
-        heading_deg=0.05,
-        boresight_roll_pitch_deg=0.005,
-        boresight_heading_deg=0.01,
-        range_m=0.015,
-        scan_deg=0.01,
-        lever_arm_m=0.005,
-    )
     shares = []
     for k in range(len(angle_deg)):
         plan = PlannedFlight(
             height_m=float(height_m[k]),
             largest_scan_angle_deg=max(abs(float(angle_deg[k])), 0.001),
         )
-        expected = predict(plan, sensor)
+        expected = predict(plan, SENSOR)
         shares.append(error_m[k] / (expected.along_m, expected.across_m, expected.up_m))
     return np.asarray(np.sqrt(np.mean(np.square(shares), axis=0)))

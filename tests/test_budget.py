@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from simulation_budget import SENSOR
 from support import assert_metres
 
 from accuracy.budget import (
@@ -17,21 +18,10 @@ from accuracy.budget import (
     sensor_findings,
 )
 from accuracy.findings import Severity
-from accuracy.job.sections import Flight, Sensor
+from accuracy.job.sections import Flight
 from accuracy.standards.library import load_standard
 
 FLIGHT = Flight(height_m=80.0, largest_scan_angle_deg=30.0)
-SENSOR = Sensor(
-    gnss_axis_m=0.02,
-    gnss_height_m=0.03,
-    roll_pitch_deg=0.015,
-    heading_deg=0.05,
-    boresight_roll_pitch_deg=0.005,
-    boresight_heading_deg=0.01,
-    range_m=0.015,
-    scan_deg=0.01,
-    lever_arm_m=0.005,
-)
 
 
 def rotation(roll: float, pitch: float, heading: float) -> np.ndarray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,7 +11,6 @@ import numpy as np
 from accuracy.diagnosis.records import Array, Scored, Sightings
 from accuracy.standards.judge import Evidence, judge
 from accuracy.standards.library import Standard
-from accuracy.stats import figures
 
 HYPOTHESIS = "a hypothesis, not a result: nothing was corrected; process again, and test again"
 _FIGURES = ("n", "mean", "std", "rmse")
@@ -64,16 +63,4 @@ def what_if(
 
 
 def _figures(evidence: Evidence) -> list[dict[str, Any]]:
-    found = figures(
-        evidence.east_m,
-        evidence.north_m,
-        evidence.up_m,
-        evidence.vegetated,
-        evidence.survey_rmse_h_m,
-        evidence.survey_rmse_v_m,
-    )
-    return [
-        asdict(figure)
-        for figure in found
-        if figure.n and figure.statistic in _FIGURES and not figure.survey_error_included
-    ]
+    return evidence.main_figures(_FIGURES)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +11,6 @@ import numpy as np
 from accuracy.residuals import ResidualRow, Role
 from accuracy.standards.judge import Check, Evidence, Judgement, judge
 from accuracy.standards.library import Standard
-from accuracy.stats import figures
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -165,16 +164,4 @@ def of_role(
 
 def _figures(evidence: Evidence) -> list[dict[str, Any]]:
     """Give the main figures, in the form they have in the record."""
-    found = figures(
-        evidence.east_m,
-        evidence.north_m,
-        evidence.up_m,
-        evidence.vegetated,
-        evidence.survey_rmse_h_m,
-        evidence.survey_rmse_v_m,
-    )
-    return [
-        asdict(figure)
-        for figure in found
-        if figure.n and figure.statistic in _FIGURES and not figure.survey_error_included
-    ]
+    return evidence.main_figures(_FIGURES)

@@ -6,8 +6,6 @@ import base64
 import io
 import json
 import re
-import shutil
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -178,21 +176,6 @@ def test_without_a_seed_every_page_is_cut_anew(site: Site) -> None:
         pick_page(make_scenes(prepared, [site.ortho], clouds=False, seed=3), "a") for _ in range(2)
     }
     assert len(same) == 1
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        yield started
-        started.close()
 
 
 def opened(browser: Browser, path: Path) -> tuple[Page, list[str], list[str]]:

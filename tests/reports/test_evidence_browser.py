@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,21 +19,6 @@ if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
 pytestmark = pytest.mark.browser
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        pytest.skip("chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium, args=["--no-sandbox", "--disable-gpu", "--no-first-run"]
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import io
-import os
 import re
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,29 +18,6 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 N = 120
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    chromium = shutil.which("chromium")
-    if chromium is None:
-        if os.environ.get("CI"):
-            pytest.fail("chromium is absent, and CI must not skip it")
-        pytest.skip("chromium is not installed")
-    from playwright.sync_api import sync_playwright
-
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(
-            executable_path=chromium,
-            args=[
-                "--no-sandbox",
-                "--disable-gpu",
-                "--disable-background-networking",
-                "--no-first-run",
-            ],
-        )
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")

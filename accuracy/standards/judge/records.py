@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Container, Mapping
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING, Any, Literal
 
 from accuracy.findings import Finding
 from accuracy.standards.library import Part
-from accuracy.stats import COVERS, Component, Group, select
+from accuracy.stats import COVERS, Component, Figure, Group, figures, select
 
 if TYPE_CHECKING:
     import numpy as np
@@ -131,6 +131,26 @@ class Evidence:
     def land_covers(self) -> tuple[str, ...]:
         """Names of the land covers of the points, in the order of the alphabet."""
         return tuple(sorted({name for name in self.land_cover if name}))
+
+    @property
+    def figures(self) -> tuple[Figure, ...]:
+        """Every figure of every component and land cover group."""
+        return figures(
+            self.east_m,
+            self.north_m,
+            self.up_m,
+            self.vegetated,
+            self.survey_rmse_h_m,
+            self.survey_rmse_v_m,
+        )
+
+    def main_figures(self, statistics: Container[str]) -> list[dict[str, Any]]:
+        """Give those of some statistics, without the survey's own error, in the form they have in a record."""
+        return [
+            asdict(figure)
+            for figure in self.figures
+            if figure.n and figure.statistic in statistics and not figure.survey_error_included
+        ]
 
     def group(self, component: Component, cover: str) -> Group:
         """Give the points of a component and cover; of one land cover where `cover` names one."""

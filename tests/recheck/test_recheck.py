@@ -11,6 +11,7 @@ import pytest
 from jobs import plane_checkpoints, write_job, write_plane_cloud, write_points_table
 
 from accuracy.cli import run
+from accuracy.cli.editions import with_editions
 from accuracy.digest import digest_of
 from accuracy.errors import ResultError, UsageError
 from accuracy.job import load_job
@@ -66,6 +67,25 @@ def test_an_untouched_handover_is_sound(handed: Path) -> None:
     assert {file.state for file in found.files} == {"same"}
     assert found.claims == 4
     assert found.figures > 100
+
+
+def test_claims_of_the_command_line_and_on_flight_lines(tmp_path: Path) -> None:
+    """Documents added by ``--under`` and verdicts on flight lines belong to it; a changed class shows."""
+    job = build_demo(tmp_path / "site").job
+    job.write_text(job.read_text("utf-8") + "\n[lines]\n", "utf-8")
+    result = verify(with_editions(load_job(job), ("asprs-2014,nssda-1998",)))
+    assert len(result.line_verdicts) == 2  # the job's document and one of those added
+    (content,) = (c for n, c in render_kinds(result, ["json"]).items() if n == "result.json")
+    record(tmp_path / "site").parent.mkdir(exist_ok=True)
+    record(tmp_path / "site").write_bytes(content)
+    found = recheck(record(tmp_path / "site"))
+    assert [f for f in found.findings if f.code != "recheck-picture"] == []
+    assert found.claims == sum(len(d.claims) for d in result.datasets) > 4
+
+    def soften(data: Data) -> None:
+        data["job"]["command_line"]["claim"][0]["vertical_class_cm"] = 9.0
+
+    assert "recheck-verdict" in codes(change(tmp_path / "site", soften, forge=True))
 
 
 def test_the_readme_shows_real_output(handed: Path, capsys: pytest.CaptureFixture[str]) -> None:

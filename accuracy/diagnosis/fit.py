@@ -68,8 +68,10 @@ def parameters(observations: Observations, white: Whitener, values: Array) -> tu
     visible = [i for i in range(len(names)) if not blind[i]]
     groups = _look_alikes(whitened[:, visible]) if visible else []
     like = {visible[i]: tuple(names[visible[j]] for j in its) for i, its in enumerate(groups)}
-    fitted = [i for i in visible if not like[i]]
     amounts, covariance, _ = solve(whitened[:, visible], values)
+    for at, its in enumerate(_beyond_what_is_plausible(covariance, largest[visible])):
+        like[visible[at]] = like[visible[at]] or tuple(names[visible[j]] for j in its)
+    fitted = [i for i in visible if not like[i]]
     made = []
     for i, name in enumerate(names):
         unit = fields.ELEMENTARY[name].unit
@@ -85,6 +87,17 @@ def parameters(observations: Observations, white: Whitener, values: Array) -> tu
                 Parameter(name, unit, None, None, float(3.0 * alone[i]), "inseparable", like[i])
             )
     return tuple(made)
+
+
+def _beyond_what_is_plausible(covariance: Array, largest: Array) -> list[tuple[int, ...]]:
+    """Give, for each parameter that is surer by common sense than by the data, the one it goes with most."""
+    deviation = np.sqrt(np.diag(covariance))
+    undecided = 3.0 * deviation > largest
+    if len(largest) < 2 or not undecided.any():
+        return [()] * len(largest)
+    together = np.abs(covariance / np.outer(deviation, deviation))
+    np.fill_diagonal(together, 0.0)
+    return [(int(together[i].argmax()),) if undecided[i] else () for i in range(len(largest))]
 
 
 def _look_alikes(white: Array) -> list[tuple[int, ...]]:

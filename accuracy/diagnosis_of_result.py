@@ -52,8 +52,12 @@ def diagnosis_of(
     from accuracy.diagnosis.data import diagnosis_data
     from accuracy.diagnosis.what_if import what_if
 
+    measured: Mapping[str, Any] = result.targets.get("measured") or {}
     found = diagnose(
-        dataset.residuals, context_of(result, dataset, shelf), trajectory=result.trajectory
+        dataset.residuals,
+        context_of(result, dataset, shelf),
+        trajectory=result.trajectory,
+        targets=measured.get(dataset.name) or (),
     )
     if found.conclusion == "named" and found.sightings is not None:
         evidence = evidence_of(result, dataset)

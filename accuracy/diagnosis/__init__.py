@@ -24,6 +24,7 @@ def diagnose(
     context: Context,
     *,
     trajectory: Mapping[str, Any] | None = None,
+    targets: Sequence[Mapping[str, Any]] = (),
 ) -> Diagnosis:
     """Diagnose one dataset.
 
@@ -35,6 +36,8 @@ def diagnose(
         What is known besides.
     trajectory : mapping, optional
         ``trajectory`` of the result.
+    targets : sequence of mapping
+        ``targets.measured`` of the result for this dataset: their centres by flight line.
 
     Returns
     -------
@@ -44,7 +47,7 @@ def diagnose(
     from accuracy.diagnosis.diagnosing import diagnose_sightings
     from accuracy.diagnosis.sightings import sightings_of
 
-    sightings = sightings_of(rows, trajectory or {}, context.kind)
+    sightings = sightings_of(rows, trajectory or {}, context.kind, targets)
     if sightings is None:
         return Diagnosis("no-residuals", "No residuals, so nothing to look at.")
     return diagnose_sightings(sightings, replace(context))

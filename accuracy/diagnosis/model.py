@@ -59,12 +59,18 @@ class Observations:
 
     @cached_property
     def relative_noise(self) -> Array:
-        """Noise of each observation relative to the usual: centres are known better by more returns."""
+        """Noise of each observation relative to the usual: centres as they are stated, or by their returns."""
         returns = np.maximum(self.sightings.returns[self.row], 1.0)
         flat = self.axis != VERTICAL
         out = np.ones(self.count)
         if flat.any():
             out[flat] = np.sqrt(np.median(returns[flat]) / returns[flat])
+        if self.sightings.centre_sigma_m is not None:
+            sigma = self.sightings.centre_sigma_m[self.row]
+            stated = flat & np.isfinite(sigma)
+            out[flat & ~stated] = 1.0
+            if stated.any():
+                out[stated] = sigma[stated] / np.median(sigma[stated])
         return np.clip(out, 0.3, 3.0)
 
     @property

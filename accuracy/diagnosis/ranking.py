@@ -226,7 +226,7 @@ def anything_to_explain(problem: Problem, candidates: Sequence[Scored], null: fl
             and scored.above_floor
         ):
             return True  # asked for before the residuals were seen: nothing else was tried
-        sizes = max(1, sum(not a.nuisance for c in scored.causes for a in c.free))
+        sizes = max(1, _sizes(scored))
         bound = one * _chi2(sizes, 1.0 - level) / _chi2(1, 1.0 - level)
         if gain > bound:
             return True

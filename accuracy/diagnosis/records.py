@@ -59,6 +59,9 @@ class Sightings:
         Heading of the aircraft minus direction of flight, clockwise.
     left_out : int
         Points that were not looked at because there are so many.
+    centre_sigma_m : ndarray or None, shape (n,)
+        Standard deviation per axis of the centre of a target, by which centres are weighted among each other;
+        NaN where there is none, and then `returns` count.
     """
 
     ids: tuple[str, ...]
@@ -80,6 +83,7 @@ class Sightings:
     groups: tuple[tuple[str, tuple[str, ...]], ...] = ()
     left_out: int = 0
     crab_deg: float = 0.0
+    centre_sigma_m: Array | None = None
 
     @property
     def count(self) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -27,6 +27,29 @@ class _Row:
     returns: int = 1
     scan_angle_deg: float = np.nan
     gps_time: float = np.nan
+    sigma_m: float = np.nan
+
+
+#: Centre of one target by each flight line that shows it: east and north from the survey, and its deviation.
+Centres = Mapping[int, tuple[float, float, float]]
+
+
+def centres_of(targets: Sequence[Mapping[str, Any]]) -> dict[str, Centres]:
+    """Give the centres of targets by flight line, from ``targets.measured`` of a dataset; metres."""
+    found: dict[str, Centres] = {}
+    for target in targets:
+        its = {
+            int(one["line"]): (
+                float(one["east_m"]),
+                float(one["north_m"]),
+                float(np.hypot(one["sigma_east_m"], one["sigma_north_m"]) / np.sqrt(2.0)),
+            )
+            for one in target.get("lines") or ()
+            if not one.get("refused")
+        }
+        if its and not target.get("refused"):
+            found[str(target["id"])] = its
+    return found
 
 
 def _number(value: float | None) -> float:
@@ -34,7 +57,10 @@ def _number(value: float | None) -> float:
 
 
 def sightings_of(
-    rows: Sequence[ResidualRow], trajectory: Mapping[str, Any], kind: str
+    rows: Sequence[ResidualRow],
+    trajectory: Mapping[str, Any],
+    kind: str,
+    targets: Sequence[Mapping[str, Any]] = (),
 ) -> Sightings | None:
     """Give the sightings of the judged points of one dataset; None where there is nothing to look at.
 
@@ -46,6 +72,8 @@ def sightings_of(
         ``trajectory`` of the result; empty where there is none.
     kind : str
         Of the dataset.
+    targets : sequence of mapping
+        ``targets.measured`` of the result for this dataset.
     """
     used = [row for row in rows if row.used and row.residual is not None]
     if not used:
@@ -53,9 +81,12 @@ def sightings_of(
     step = -(-len(used) // MOST_POINTS)
     every, used = len(used), used[::step]
     several = len({line.id for row in used if row.support for line in row.support.lines}) > 1
+    centres = centres_of(targets)
+    raised = {str(one["id"]) for one in targets if one.get("pattern") == "plate"}
     made: list[_Row] = []
     for number, row in enumerate(used):
-        made += _rows_of(number, row, several)
+        made += _rows_of(number, row, several, centres.get(row.id) or {}, row.id in raised)
+    sigma_m = np.array([one.sigma_m for one in made])
     surface = kind in ("point-cloud", "raster")
     gradient, known = _gradients(used) if surface else (np.zeros((len(used), 2)), True)
     place = np.array([one.place for one in made], dtype=np.intp)
@@ -87,6 +118,7 @@ def sightings_of(
         groups=_groups(used),
         left_out=every - len(used),
         crab_deg=crossing.crab_deg,
+        centre_sigma_m=sigma_m if np.isfinite(sigma_m).any() else None,
     )
 
 
@@ -99,34 +131,38 @@ def _groups(rows: Sequence[ResidualRow]) -> tuple[tuple[str, tuple[str, ...]], .
     return tuple((text, tuple(ids)) for text, ids in found.items() if len(ids) < len(rows))
 
 
-def _rows_of(place: int, row: ResidualRow, several: bool) -> list[_Row]:
-    """Give one row for each line that shows the point; one alone where lines are not told apart."""
+def _rows_of(
+    place: int, row: ResidualRow, several: bool, centres: Centres, raised: bool
+) -> list[_Row]:
+    """Give one row for each line that shows the point; one alone where lines are not told apart.
+
+    Where lines show the centre of a target one by one, these stand for the common one. What lines say of the
+    height of a raised plate is that of the ground around it, and not used.
+    """
     assert row.residual is not None
     east, north = _number(row.residual.east_m), _number(row.residual.north_m)
     up = _number(row.residual.up_m) if row.cover == "non-vegetated" else np.nan
     lines = row.support.lines if row.support is not None else ()
     surveyed = row.surveyed.up_m
-    by_line = [
-        _Row(
-            place,
-            (np.nan, np.nan, line.height_m - surveyed),
-            line.id,
-            line.points,
-            _number(line.scan_angle_deg),
-            _number(line.gps_time),
-        )
-        for line in lines
-        if line.height_m is not None and surveyed is not None and np.isfinite(up)
-    ]
+    centres = centres if np.isfinite(east) and np.isfinite(north) else {}
+    by_line = []
+    for line in lines:
+        flat = centres.get(line.id, (np.nan, np.nan, np.nan))
+        rise = np.nan
+        if line.height_m is not None and surveyed is not None and np.isfinite(up) and not raised:
+            rise = line.height_m - surveyed
+        if np.isfinite(rise) or line.id in centres:
+            time, angle = _number(line.gps_time), _number(line.scan_angle_deg)
+            seen = (flat[0], flat[1], rise)
+            by_line.append(_Row(place, seen, line.id, line.points, angle, time, flat[2]))
     if not by_line or not (several or np.isfinite(by_line[0].gps_time)):
         return [_Row(place, (east, north, up))]
-    if len(by_line) == 1:
-        one = by_line[0]
-        return [
-            _Row(place, (east, north, up), one.line, one.returns, one.scan_angle_deg, one.gps_time)
-        ]
-    if np.isfinite(east):
-        by_line.append(_Row(place, (east, north, np.nan)))
+    centred = any(np.isfinite(one.sigma_m) for one in by_line)
+    if len(by_line) == 1 and not (centred or raised):
+        return [replace(by_line[0], residual_m=(east, north, up))]
+    rest = (np.nan if centred else east, np.nan if centred else north, up if raised else np.nan)
+    if np.isfinite(rest).any():
+        by_line.append(_Row(place, rest))
     return by_line
 
 

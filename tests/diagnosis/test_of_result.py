@@ -175,7 +175,9 @@ def test_what_is_hostile_stays_text(named: Result) -> None:
     far = replace(bad[3], cover="non-vegetated", residual=Position(None, None, 9.0))
     assert far.support is not None
     far = replace(far, support=replace(far.support, lines=()))
-    result = make_result((*bad[:3], far, *bad[4:]))
+    result = make_result(rows)
+    shown = replace(result.datasets[0], residuals=(*bad[:3], far, *bad[4:]))
+    result = replace(result, datasets=(shown,))
     its = with_diagnosis(result, GridShelf(), {})
     assert "\x1b" not in " ".join(paragraphs(its, NAME, METRE))
 

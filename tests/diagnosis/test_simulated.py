@@ -53,6 +53,17 @@ def test_what_was_put_in_is_found(
         assert case.in_list
 
 
+def test_terrain_followed_takes_nothing_from_a_clock(tmp_path: Path) -> None:
+    """An aircraft that climbs with the ground shows little of a clock in heights; its size is right.
+
+    Heights predicted for a level flight made it 10 to 20 % too small.
+    """
+    case = run("two-heights", {"clock-offset": 0.027}, 91_001, 0.0, tmp_path)
+    assert case.named == ("timing",)
+    assert case.value is not None
+    assert abs(case.value - 27.0) < 0.08 * 27.0
+
+
 def test_the_catalogue_knows_nothing_of_the_simulator() -> None:
     """No module of the diagnosis imports the simulator: the comparison would be circular."""
     folder = Path(accuracy.diagnosis.__file__).parent

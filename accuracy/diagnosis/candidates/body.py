@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from accuracy.diagnosis.candidates.context import Context
-from accuracy.diagnosis.fields import ELEMENTARY, constant
+from accuracy.diagnosis.fields import ELEMENTARY, climb_per_millisecond, constant
 from accuracy.diagnosis.records import Amount, Candidate, Sightings
+
+#: Climbing is of no account where the largest clock error would lift nothing by so much, metres.
+LEAST_CLIMB_M = 0.005
 
 _WORDS = {
     "roll": (
@@ -58,8 +63,13 @@ def candidates(s: Sightings, _: Context) -> Iterator[Candidate]:
     if s.geometry_known.any():
         for name, (cause, what, remedy) in _WORDS.items():
             each = ELEMENTARY[name]
-            amount = Amount(name, each.unit, each.field(s), each.largest)
-            yield Candidate(cause, "body", what, free=(amount,), how=how, remedy=remedy)
+            free = [Amount(name, each.unit, each.field(s), each.largest)]
+            if name == "timing":
+                climb = climb_per_millisecond(s)
+                if np.abs(climb).max() * each.largest > LEAST_CLIMB_M:
+                    free.append(Amount("timing-climb", each.unit, climb, each.largest, True))
+            told = how if len(free) == 1 else f"{how}; how far it climbs with the ground is fitted"
+            yield Candidate(cause, "body", what, free=tuple(free), how=told, remedy=remedy)
     down = Amount("lever-down", "m", constant(s, 0, 0, -1), 0.6)
     yield Candidate(
         "lever-arm-down",

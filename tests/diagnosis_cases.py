@@ -27,14 +27,38 @@ from accuracy.simulation.scenarios import scenario as scenario_of
 
 #: Faults that belong to the map, in scenarios with slopes and targets, and those of the aircraft.
 MAP = (
-    "base-slant", "antenna-height", "antenna-feet", "phase-centre", "antenna-model", "base-east", "base-north",
-    "base-up", "base-autonomous", "frame", "frame-older", "epoch", "geoid-omitted", "geoid-model", "feet",
-    "feet-heights", "grid-ground", "convergence", "survey-session", "half-cell", "lever-down",
-)  # fmt: skip
+    "base-slant",
+    "antenna-height",
+    "antenna-feet",
+    "phase-centre",
+    "antenna-model",
+    "base-east",
+    "base-north",
+    "base-up",
+    "base-autonomous",
+    "frame",
+    "frame-older",
+    "epoch",
+    "geoid-omitted",
+    "geoid-model",
+    "feet",
+    "feet-heights",
+    "grid-ground",
+    "convergence",
+    "survey-session",
+    "half-cell",
+    "lever-down",
+)
 BODY = (
-    "boresight-roll", "boresight-pitch", "boresight-heading", "lever-forward", "lever-right", "clock-offset",
-    "range-offset", "scan-scale",
-)  # fmt: skip
+    "boresight-roll",
+    "boresight-pitch",
+    "boresight-heading",
+    "lever-forward",
+    "lever-right",
+    "clock-offset",
+    "range-offset",
+    "scan-scale",
+)
 #: A constant in height that no file explains has several causes that residuals cannot tell apart; a constant in
 #: plan as well.
 INSEPARABLE = frozenset(

@@ -51,20 +51,15 @@ def demo_files() -> dict[str, bytes]:
 
 #: Decimals in records: linear algebra differs in the last bits from one processor to another.
 DECIMALS = 9
-#: Significant digits of what the diagnosis searches for: where it stops depends on those bits.
-FOUND_DIGITS = 2
-#: Of a diagnosis, not compared: a small difference of large numbers, and a bound by how much just shows.
-VARYING = frozenset({"leftover", "bound"})
 
 
 def comparable(name: str, content: bytes) -> object:
     """Give what must be the same in a kept file and in one made today, on any processor."""
     if name.endswith(".json"):
         record = json.loads(content)
-        found = record.pop("diagnosis", None)
         if isinstance(record.get("run"), dict):
             record["run"].pop("digest", None)
-        return _rounded(record, DECIMALS), _rounded(found, None)
+        return _rounded(record)
     if name.endswith(".gpkg"):
         with closing(sqlite3.connect(":memory:")) as connection:
             connection.deserialize(content)
@@ -79,15 +74,13 @@ def comparable(name: str, content: bytes) -> object:
     return content
 
 
-def _rounded(value: Any, decimals: int | None) -> Any:
-    """Round every float in a record: to decimals, or where these are None to `FOUND_DIGITS`."""
+def _rounded(value: Any) -> Any:
+    """Round every float in a record to `DECIMALS`."""
     if isinstance(value, dict):
-        return {key: _rounded(its, decimals) for key, its in value.items() if key not in VARYING}
+        return {key: _rounded(its) for key, its in value.items()}
     if isinstance(value, list):
-        return [_rounded(its, decimals) for its in value]
-    if isinstance(value, float):
-        return f"{value:.{FOUND_DIGITS}g}" if decimals is None else round(value, decimals) + 0.0
-    return value
+        return [_rounded(its) for its in value]
+    return round(value, DECIMALS) + 0.0 if isinstance(value, float) else value
 
 
 def table_files(table: bytes) -> dict[str, bytes]:

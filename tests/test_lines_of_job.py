@@ -221,4 +221,4 @@ def test_runs_of_the_trajectory_are_put_into_the_time_of_the_points(
     flown = (FlightLine(1, week_s + 1000.0, week_s + 1200.0, 0.0, 900.0, 4.5),)
     (span,) = spans_of(cloud, flown)  # type: ignore[arg-type]  # as much of a deliverable as is needed
     assert (span.start_s, span.end_s) == (stored[0], stored[-1])
-    assert spans_of(cloud, ()) == ()  # type: ignore[arg-type]
+    assert spans_of(cloud, ()) == ()  # type: ignore[arg-type]  # a stand-in for a cloud

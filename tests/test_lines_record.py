@@ -19,14 +19,24 @@ from accuracy.result import Run, overall, result_schema
 from accuracy.standards.judge import LineCheck
 
 NAMES = {
-    "line_differences": records.Differences, "line_estimate": records.Estimate,
-    "line_trends": records.Trends, "line_offset": records.Offset, "line_pair_record": records.PairRecord,
+    "line_differences": records.Differences,
+    "line_estimate": records.Estimate,
+    "line_trends": records.Trends,
+    "line_offset": records.Offset,
+    "line_pair_record": records.PairRecord,
     "line_profile": records.Profile,
-    "line_site_trends": records.SiteTrends, "line_within_part": records.WithinPart,
-    "line_time_gap": records.TimeGap, "line_record": records.LineRecord, "line_stray": records.Stray,
-    "line_void": records.Void, "line_coverage": records.Coverage, "line_duplicates": records.Duplicates,
-    "line_file_order": records.FileOrder, "lines_analysis": records.LinesRecord, "line_check": LineCheck,
-}  # fmt: skip
+    "line_site_trends": records.SiteTrends,
+    "line_within_part": records.WithinPart,
+    "line_time_gap": records.TimeGap,
+    "line_record": records.LineRecord,
+    "line_stray": records.Stray,
+    "line_void": records.Void,
+    "line_coverage": records.Coverage,
+    "line_duplicates": records.Duplicates,
+    "line_file_order": records.FileOrder,
+    "lines_analysis": records.LinesRecord,
+    "line_check": LineCheck,
+}
 
 
 def report(*found: DatasetLines, findings: tuple[Finding, ...] = ()) -> LinesReport:
@@ -35,10 +45,15 @@ def report(*found: DatasetLines, findings: tuple[Finding, ...] = ()) -> LinesRep
         "0", "3", {}, "9", "v11", "2026-05-14T10:00:00+00:00", "2026-05-14T10:01:00+00:00", {}
     )
     return LinesReport(
-        run, "Alder Creek", "metre", (LinesInput("a.laz", "ground cloud", "LAS", 9, "0" * 64, None),),
-        {its.name: its.data for its in found}, findings, LINE_CAUTIONS,
+        run,
+        "Alder Creek",
+        "metre",
+        (LinesInput("a.laz", "ground cloud", "LAS", 9, "0" * 64, None),),
+        {its.name: its.data for its in found},
+        findings,
+        LINE_CAUTIONS,
         overall([verdict for its in found for verdict in its.verdicts]),
-    )  # fmt: skip
+    )
 
 
 def test_the_schema_names_every_field_of_the_analysis() -> None:
@@ -74,9 +89,11 @@ def test_exit_codes() -> None:
     thin = made_dataset(standard="asprs-2024", claimed={"vertical_class_cm": 0.5})
     kept = made_dataset(standard="asprs-2024", claimed={"vertical_class_cm": 20.0})
     cases: list[tuple[LinesReport, Any]] = [
-        (report(thin), ExitCode.FAILS), (report(kept), ExitCode.PASSES),
-        (report(made_dataset()), ExitCode.NO_STATEMENT), (report(), ExitCode.PASSES),
+        (report(thin), ExitCode.FAILS),
+        (report(kept), ExitCode.PASSES),
+        (report(made_dataset()), ExitCode.NO_STATEMENT),
+        (report(), ExitCode.PASSES),
         (report(kept, findings=(bad,)), ExitCode.FAILS),
-    ]  # fmt: skip
+    ]
     for made, code in cases:
         assert made.exit_code is code

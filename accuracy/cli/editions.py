@@ -66,8 +66,11 @@ def with_editions(job: Job, options: tuple[str, ...]) -> Job:
                 raise UsageError(wrong, remedy=f"see accuracy standards {name}")
             if not _parts(standard, keys) & _measured(dataset):
                 continue
-            known = [(claim.standard, dict(claim.keys)) for claim in (*its, *more)
-                     if claim.dataset == dataset.name]  # fmt: skip
+            known = [
+                (claim.standard, dict(claim.keys))
+                for claim in (*its, *more)
+                if claim.dataset == dataset.name
+            ]
             if (name, keys) not in known:
                 more.append(Claim(dataset=dataset.name, standard=name, **keys))
     return (

@@ -79,7 +79,15 @@ def estimate(
         if np.allclose(new, weights, atol=0.02):
             break
         weights = new
-    return errors, weights
+    return _rounded(errors, free), weights
+
+
+def _rounded(errors: Errors, free: tuple[str, ...]) -> Errors:
+    """Round what was estimated to three digits, more than it is good for.
+
+    Where the search stops depends on the last bits of the processor's linear algebra; what follows must not.
+    """
+    return replace(errors, **{name: float(f"{getattr(errors, name):.3g}") for name in free})
 
 
 def _free(observations: Observations) -> tuple[str, ...]:

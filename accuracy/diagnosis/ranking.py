@@ -36,6 +36,9 @@ from accuracy.diagnosis.records import (
 MARGIN = 9.0
 EVIDENCE = 2.0 * MARGIN
 FLOOR_SIGMAS = 3.0
+#: A combination of the general fit that differs from the cause by less than this (sine of the angle between
+#: them) is the cause itself: what is left of it is rounding.
+SAME = 0.01
 #: Chance of asking for a cause where there is none, over everything that is tried.
 FALSE_ALARM = 0.005
 BOUND = 0.99
@@ -113,7 +116,9 @@ def _score(problem: Problem, parts: Sequence[_Prepared]) -> Scored:
     own = span(design)
     left = target - own @ (own.T @ target)
     extra = both - own @ (own.T @ both)
-    more = span(extra, 1e-6) if np.linalg.norm(extra) > 1e-6 else np.zeros((len(target), 0))
+    # Not scaled anew: what is left of a combination that is the cause itself must stay as small as it is.
+    directions, sines, _ = np.linalg.svd(extra, full_matrices=False)
+    more = directions[:, sines > SAME]
     leftover = float(((more.T @ left) ** 2).sum())
     freedom = more.shape[1]
     open_sizes = [amount for p in parts for amount in p.candidate.free]
@@ -330,8 +335,11 @@ def _listed(
 ) -> tuple[Conclusion, tuple[Scored, ...]]:
     order = sorted(listed, key=lambda s: s.score)
     chosen = {s.names for s in order}
-    # What only says that something is off by so much is no name, even where it stands alone.
-    alone = len(order) == 1 and not any(n.endswith("-unexplained") for n in order[0].names)
+    # What only says that something is off by so much, or was picked by the residuals themselves, is no name,
+    # even where it stands alone.
+    alone = len(order) == 1 and not any(
+        cause.cause.endswith("-unexplained") or cause.sought for cause in order[0].causes
+    )
     standing: Standing = "named" if alone else "consistent"
     rest = sorted((s for s in singles if s.names not in chosen), key=lambda s: s.score)
     conclusion: Conclusion = "named" if alone else "consistent"
@@ -342,10 +350,15 @@ def _listed(
 
 
 def _best_of_each(scored: Sequence[Scored]) -> list[Scored]:
-    """Keep the best variant of each cause (or pair): the fitting before the others, then by score."""
+    """Keep the best variant of each cause (or pair): what fits, then what was not sought out, then by score."""
     best: dict[tuple[str, ...], Scored] = {}
     for s in sorted(
-        scored, key=lambda s: (not (s.fits and s.above_floor and s.plausible), s.score)
+        scored,
+        key=lambda s: (
+            not (s.fits and s.above_floor and s.plausible),
+            any(cause.sought for cause in s.causes),
+            s.score,
+        ),
     ):
         best.setdefault(tuple(sorted(s.names)), s)
     return list(best.values())

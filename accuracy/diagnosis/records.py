@@ -180,6 +180,8 @@ class Candidate:
         One sigma of the prediction itself, horizontal and vertical, shared by all rows.
     evidenced : bool
         A file of the job itself shows the mistake, whatever the residuals say.
+    sought : bool
+        It was picked among many by the residuals that it is to explain, so it is never named alone.
     how : str
         How it was predicted.
     remedy : str
@@ -193,6 +195,7 @@ class Candidate:
     free: tuple[Amount, ...] = ()
     sigma_m: tuple[float, float] = (0.0, 0.0)
     evidenced: bool = False
+    sought: bool = False
     how: str = ""
     remedy: str = ""
 

@@ -177,9 +177,17 @@ class Collector:
         key, x, y, z, t = key[last], x[last], y[last], z[last], t[last]
         sums[N] = np.bincount(key, minlength=len(packed))
         for at, values in (
-            (X, x), (Y, y), (Z, z), (XX, x * x), (XY, x * y), (YY, y * y), (XZ, x * z), (YZ, y * z),
-            (ZZ, z * z), (T, t),
-        ):  # fmt: skip
+            (X, x),
+            (Y, y),
+            (Z, z),
+            (XX, x * x),
+            (XY, x * y),
+            (YY, y * y),
+            (XZ, x * z),
+            (YZ, y * z),
+            (ZZ, z * z),
+            (T, t),
+        ):
             np.add.at(sums[at], key, values)
         filled = np.flatnonzero(sums[ALL])
         place, which = np.divmod(packed[filled], deep)

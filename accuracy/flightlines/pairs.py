@@ -45,9 +45,15 @@ class Shared:
     """Cells that two lines share, in one block; arrays of shape (n,), later minus earlier."""
 
     def __init__(
-        self, one: NDArray[np.intp], two: NDArray[np.intp], planes: Planes, single: Bools, hard: Bools,
-        smooth: Bools, settings: LinesSettings,
-    ) -> None:  # fmt: skip
+        self,
+        one: NDArray[np.intp],
+        two: NDArray[np.intp],
+        planes: Planes,
+        single: Bools,
+        hard: Bools,
+        smooth: Bools,
+        settings: LinesSettings,
+    ) -> None:
         self.difference = planes.height_m[two] - planes.height_m[one]
         self.plain = planes.mean_m[two] - planes.mean_m[one]
         self.east = (planes.east[one] + planes.east[two]) / 2.0

@@ -26,7 +26,7 @@ def to_plain(record: Any) -> dict[str, Any]:
 def from_plain(kind: type[R], values: Mapping[str, Any]) -> R:
     """Make a record of plain values; what is missing takes its default."""
     hints = get_type_hints(kind)
-    names = {field.name for field in dataclasses.fields(kind)}  # type: ignore[arg-type]
+    names = {field.name for field in dataclasses.fields(kind)}  # type: ignore[arg-type]  # a dataclass, which mypy cannot tell of a type variable
     return kind(**{name: _typed(hints[name], values[name]) for name in values if name in names})
 
 
@@ -60,7 +60,7 @@ def _typed(hint: Any, value: Any) -> Any:
         content = inner[1] if len(inner) == 2 else Any
         return {key(name): _typed(content, item) for name, item in value.items()}
     if dataclasses.is_dataclass(hint):
-        return from_plain(hint, value)  # type: ignore[arg-type]
+        return from_plain(hint, value)  # type: ignore[arg-type]  # a dataclass, which mypy cannot tell of a type variable
     if isinstance(hint, type) and issubclass(hint, Enum):
         return hint(value)
     return float(value) if hint is float else value

@@ -59,7 +59,10 @@ class Spread:
         bins, counts = self._bins[0]
         rank = percent / 100.0 * (self.n - 1)
         until = np.cumsum(counts)
-        lower, upper = (bins[np.searchsorted(until, k, side="right")] for k in (math.floor(rank), math.ceil(rank)))  # fmt: skip  # noqa: E501
+        lower, upper = (
+            bins[np.searchsorted(until, k, side="right")]
+            for k in (math.floor(rank), math.ceil(rank))
+        )
         return float(lower + (upper - lower) * (rank - math.floor(rank))) * BIN_M
 
     def differences(self) -> Differences:

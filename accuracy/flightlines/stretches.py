@@ -329,4 +329,4 @@ def _turned(before: float, after: float) -> float:
 def counts_of(all_: Stretches, one: Pass) -> tuple[int, int, int, int]:
     """Give points, first returns, withheld points and noise of a line."""
     sums = all_.sums[list(one.stretches)].sum(axis=0)
-    return tuple(int(sums[at]) for at in (S_POINTS, S_FIRST, S_WITHHELD, S_NOISE))  # type: ignore[return-value]
+    return tuple(int(sums[at]) for at in (S_POINTS, S_FIRST, S_WITHHELD, S_NOISE))  # type: ignore[return-value]  # four of them

@@ -225,9 +225,14 @@ def swath_of(moments: Moments, cell_m: float, usable_share: float, *, timed: boo
             ahead = (float(axis[0]), float(axis[1]))
     west, south, east, north = (float(value) for value in moments.box)
     return Swath(
-        (float(mx), float(my)), ahead, heading, speed, cell_m, usable_share,
+        (float(mx), float(my)),
+        ahead,
+        heading,
+        speed,
+        cell_m,
+        usable_share,
         (west, south, east, north),
-    )  # fmt: skip
+    )
 
 
 def mean_time_s(rows: Rows) -> Array:

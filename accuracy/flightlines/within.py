@@ -89,8 +89,9 @@ class WithinSums:
             self._literal[at].see(precision_m[mine])
             low, high = self._slopes[at]
             self._slopes[at] = (
-                min(low, float(slope[mine].min())), max(high, float(slope[mine].max())),
-            )  # fmt: skip
+                min(low, float(slope[mine].min())),
+                max(high, float(slope[mine].max())),
+            )
             self._range[at] = max(self._range[at], float(range_m[mine].max()))
 
     def see_planes(self, third: NDArray[np.int64], sigma_m: Array, points: Array) -> None:

@@ -20,20 +20,50 @@ from accuracy.reports.spatial import ring_of
 from accuracy.reports.words import printable
 
 _LINE_FIELDS: dict[str, FieldType] = {
-    "line": "INTEGER", "source_id": "INTEGER", "told_by": "TEXT", "points": "INTEGER",
-    "first_returns": "INTEGER", "start_s": "REAL", "end_s": "REAL", "course_deg": "REAL", "length_m": "REAL",
-    "width_m": "REAL", "density_per_m2": "REAL", "spacing_m": "REAL", "thickness_m": "REAL",
-    "range_rmsd_m": "REAL", "distribution": "REAL", "voids": "INTEGER", "voids_m2": "REAL",
-}  # fmt: skip
+    "line": "INTEGER",
+    "source_id": "INTEGER",
+    "told_by": "TEXT",
+    "points": "INTEGER",
+    "first_returns": "INTEGER",
+    "start_s": "REAL",
+    "end_s": "REAL",
+    "course_deg": "REAL",
+    "length_m": "REAL",
+    "width_m": "REAL",
+    "density_per_m2": "REAL",
+    "spacing_m": "REAL",
+    "thickness_m": "REAL",
+    "range_rmsd_m": "REAL",
+    "distribution": "REAL",
+    "voids": "INTEGER",
+    "voids_m2": "REAL",
+}
 _PAIR_FIELDS: dict[str, FieldType] = {
-    "pair": "TEXT", "earlier": "INTEGER", "later": "INTEGER", "course": "TEXT", "cells": "INTEGER",
-    "mean_m": "REAL", "rmsd_m": "REAL", "noise_rmsd_m": "REAL", "p95_abs_m": "REAL", "max_abs_m": "REAL",
-    "overlap_m2": "REAL", "overlap_width_m": "REAL", "tilt_across": "REAL", "tilt_across_se": "REAL",
-    "east_m": "REAL", "east_se_m": "REAL", "north_m": "REAL", "north_se_m": "REAL",
-}  # fmt: skip
+    "pair": "TEXT",
+    "earlier": "INTEGER",
+    "later": "INTEGER",
+    "course": "TEXT",
+    "cells": "INTEGER",
+    "mean_m": "REAL",
+    "rmsd_m": "REAL",
+    "noise_rmsd_m": "REAL",
+    "p95_abs_m": "REAL",
+    "max_abs_m": "REAL",
+    "overlap_m2": "REAL",
+    "overlap_width_m": "REAL",
+    "tilt_across": "REAL",
+    "tilt_across_se": "REAL",
+    "east_m": "REAL",
+    "east_se_m": "REAL",
+    "north_m": "REAL",
+    "north_se_m": "REAL",
+}
 _VOID_FIELDS: dict[str, FieldType] = {
-    "line": "INTEGER", "area_m2": "REAL", "filled": "BOOLEAN", "cause": "TEXT",
-}  # fmt: skip
+    "line": "INTEGER",
+    "area_m2": "REAL",
+    "filled": "BOOLEAN",
+    "cause": "TEXT",
+}
 
 
 def render_geopackage(record: LinesRecord, reference: Reference) -> bytes:

@@ -183,12 +183,24 @@ def _lines_table(subject: LinesSubject, lines: Sequence[LineRecord]) -> Table:
         "returns of the line alone per square metre of its usable centre, and their spacing; thickness: "
         "points about fitted planes; range: RMSD of the documents' raster formula; cells: % of those of "
         "2 x ANPS with a point.",
-        ("line", "flown", "course", "length", "width", "points", "per m²", "spacing", "thickness", "range",
-         "cells", "voids"),
+        (
+            "line",
+            "flown",
+            "course",
+            "length",
+            "width",
+            "points",
+            "per m²",
+            "spacing",
+            "thickness",
+            "range",
+            "cells",
+            "voids",
+        ),
         tuple(map(row, lines[:MOST_ROWS])),
         frozenset({0, 1}),
         max(len(lines) - MOST_ROWS, 0),
-    )  # fmt: skip
+    )
 
 
 def flown_at(stored_s: float | None) -> str:
@@ -239,11 +251,22 @@ def _pairs_table(subject: LinesSubject, pairs: Sequence[PairRecord]) -> Table:
         "hard, smooth and gently sloping in both; the largest RMSD first. Noise: what the scatter of both "
         "lines alone would make of the RMSD. Raw: RMSD of mean heights in all shared cells, slopes and "
         "plants included.",
-        ("pair", "course", "cells", "mean", "RMSD", "noise", "95 % |d|", "largest", "raw", "overlap"),
+        (
+            "pair",
+            "course",
+            "cells",
+            "mean",
+            "RMSD",
+            "noise",
+            "95 % |d|",
+            "largest",
+            "raw",
+            "overlap",
+        ),
         (row(None), *(row(pair) for pair in pairs[:MOST_ROWS])),
         frozenset({0, 1}),
         max(len(pairs) - MOST_ROWS, 0),
-    )  # fmt: skip
+    )
 
 
 def _estimate(value: Estimate | None, times: float, decimals: int) -> str:
@@ -303,8 +326,17 @@ def _within_table(subject: LinesSubject, parts: Sequence[WithinPart]) -> Table:
         f"In {subject.unit.print_name}. Range: largest minus smallest height in a cell{size} less slope x "
         "cell x 1.414, as the documents have it; it grows with the number of points and may be negative. "
         "Thickness: standard deviation about planes in the same hard cells.",
-        ("part of the swath", "cells", "RMSD of range", "mean", "least", "largest", "plane cells", "thickness",
-         "95 % of cells"),
+        (
+            "part of the swath",
+            "cells",
+            "RMSD of range",
+            "mean",
+            "least",
+            "largest",
+            "plane cells",
+            "thickness",
+            "95 % of cells",
+        ),
         tuple(
             (
                 part.part,
@@ -319,7 +351,7 @@ def _within_table(subject: LinesSubject, parts: Sequence[WithinPart]) -> Table:
             )
             for part in parts
         ),
-    )  # fmt: skip
+    )
 
 
 def _voids_table(subject: LinesSubject) -> Table:

@@ -176,10 +176,15 @@ def standard_data(standard: Standard, *, full: bool) -> dict[str, Any]:
             for kind, text, cite, mark in _numbers(standard)
         ]
         data["wording"] = [
-            {"kind": w.kind, "part": w.part, "text": w.text + w.vegetated_text, "cite": w.cite,
-             "verification": w.verification}
+            {
+                "kind": w.kind,
+                "part": w.part,
+                "text": w.text + w.vegetated_text,
+                "cite": w.cite,
+                "verification": w.verification,
+            }
             for w in standard.wordings
-        ]  # fmt: skip
+        ]
         data["worked_examples"] = [
             {
                 "name": done.example.name,

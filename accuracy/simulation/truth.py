@@ -120,7 +120,7 @@ def _fault(flight: Flight, name: str, size: float) -> dict[str, Any]:
             cell_m=flight.scenario.cell_m,
         )
         dataset = {"map": "cloud", "raster": "raster", "camera": "colour"}[fault.family]
-        vector = predicted_m({name: size}, middle, dataset)[0]  # type: ignore[arg-type]
+        vector = predicted_m({name: size}, middle, dataset)[0]  # type: ignore[arg-type]  # one of three literals
         entry["at_middle_m"] = _round(vector)
     return entry
 

@@ -32,9 +32,21 @@ from diagnosis_simulated import FACTOR
 
 #: Pairs of causes that are put in together.
 PAIRED = (
-    "boresight-roll", "boresight-pitch", "boresight-heading", "lever-right", "clock-offset", "range-offset",
-    "base-up", "base-east", "epoch", "feet", "frame", "geoid-omitted", "survey-session", "antenna-height",
-)  # fmt: skip
+    "boresight-roll",
+    "boresight-pitch",
+    "boresight-heading",
+    "lever-right",
+    "clock-offset",
+    "range-offset",
+    "base-up",
+    "base-east",
+    "epoch",
+    "feet",
+    "frame",
+    "geoid-omitted",
+    "survey-session",
+    "antenna-height",
+)
 
 
 def cases(part: str, start: int, each: int, folder: Path) -> Iterator[Case]:

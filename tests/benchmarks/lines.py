@@ -77,7 +77,7 @@ def apart(paths: list[Path]) -> float:
 def measure_apart(paths: list[Path]) -> None:
     """Do what `apart` asked for."""
     import scipy.ndimage
-    import scipy.special  # noqa: F401
+    import scipy.special  # noqa: F401  # loaded before time is taken
 
     base = run.resident_mb("VmRSS")
     analyse(paths)

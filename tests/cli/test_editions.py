@@ -115,8 +115,10 @@ def test_the_record_keeps_the_command_line_apart(
     named = ["asprs-2014", "usgs-lbs-2025a", "nssda-1998", "own.toml", "ndep-2004"]
     assert its["command_line"]["under"] == named
     assert its["command_line"]["claim"][0] == {
-        "dataset": "ground cloud", "standard": "asprs-2014", "vertical_class_cm": 5.0,
-    }  # fmt: skip
+        "dataset": "ground cloud",
+        "standard": "asprs-2014",
+        "vertical_class_cm": 5.0,
+    }
     assert run(["report", str(runs.more), "--as", "json,summary", "-q", "-o", str(tmp_path)]) == 0
     for name in ("result.json", "summary.txt"):
         assert (tmp_path / name).read_bytes() == (runs.more / name).read_bytes()
@@ -130,8 +132,11 @@ def test_under_a_document_without_a_class_tells_its_tightest(runs: Runs) -> None
     """Nothing is claimed by it, so no verdict comes of it; what could be claimed is told."""
     record = runs.record("more")
     assert "ndep-2004" not in {c["standard"] for c in record["datasets"][0]["claims"]}
-    told = [its["key"] for its in record["side_by_side"][0]["tightest"]
-            if its["standard"] == "ndep-2004"]  # fmt: skip
+    told = [
+        its["key"]
+        for its in record["side_by_side"][0]["tightest"]
+        if its["standard"] == "ndep-2004"
+    ]
     assert told == ["fva_m", "cva_m"]
 
 
@@ -156,9 +161,15 @@ def test_dry_run_checks_the_documents_too(runs: Runs) -> None:
 
 
 @pytest.mark.parametrize(
-    "under", ["asprs-2042", "asprs-2014:grade=A", "usgs-lbs-2025a:quality_level=QL9",
-              "asprs-2014:vertical_class_cm=nan", "asprs-2014:vertical_class_cm=-1"]
-)  # fmt: skip
+    "under",
+    [
+        "asprs-2042",
+        "asprs-2014:grade=A",
+        "usgs-lbs-2025a:quality_level=QL9",
+        "asprs-2014:vertical_class_cm=nan",
+        "asprs-2014:vertical_class_cm=-1",
+    ],
+)
 def test_wrong_documents_and_classes_are_refused(
     under: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -59,9 +59,18 @@ def test_files_in_the_field(
     assert abs(pair.differences.mean_m or 1.0) < 0.002
     assert (pair.differences.rmsd_m or 1.0) < 0.01
     assert {path.name for path in out.iterdir()} >= {
-        "lines.json", "summary.txt", "statement.txt", "lines.html", "lines.gpkg", "difference.tif",
-        "difference.qml", "difference-map.png", "density-map.png", "pairs.png", "lines-1-difference.png",
-    }  # fmt: skip
+        "lines.json",
+        "summary.txt",
+        "statement.txt",
+        "lines.html",
+        "lines.gpkg",
+        "difference.tif",
+        "difference.qml",
+        "difference-map.png",
+        "density-map.png",
+        "pairs.png",
+        "lines-1-difference.png",
+    }
     with rasterio.open(out / "difference.tif") as raster:
         found = raster.read(1, masked=True)
         assert raster.crs is not None
@@ -203,11 +212,16 @@ def test_a_cloud_that_declares_nothing_proves_nothing(
     write_points(
         tmp_path / "bare.las",
         points={
-            "x": x, "y": y, "z": 10.0 + random.normal(0.0, 0.005, n), "point_source_id": lines,
-            "gps_time": 1000.0 + 100.0 * lines + y / 4.0, "return_number": np.ones(n),
-            "number_of_returns": np.ones(n), "classification": np.full(n, 2),
+            "x": x,
+            "y": y,
+            "z": 10.0 + random.normal(0.0, 0.005, n),
+            "point_source_id": lines,
+            "gps_time": 1000.0 + 100.0 * lines + y / 4.0,
+            "return_number": np.ones(n),
+            "number_of_returns": np.ones(n),
+            "classification": np.full(n, 2),
         },
-    )  # fmt: skip
+    )
     arguments = ["lines", str(tmp_path / "bare.las"), "--by", CLAIM, "-o", str(tmp_path / "out")]
     assert run(arguments) == 3
     assert "nothing declares the unit" in capsys.readouterr().out

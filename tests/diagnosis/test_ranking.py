@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cache
 
 import numpy as np
@@ -203,3 +203,28 @@ def test_huge_errors_are_no_fault_of_the_tool() -> None:
     found = diagnose_sightings(flat, _context())
     assert found.conclusion == "named"
     assert found.listed[0].names == ("axes-exchanged",)
+
+
+def test_the_order_of_rows_changes_nothing() -> None:
+    """What a cause leaves is the same whatever rounding does: rows in another order are the same flight.
+
+    Directions of the general fit that are the cause itself were rounding noise scaled up to full length.
+    """
+    sightings = fly(3, Setting(lines=TWO_HEIGHTS), None, _up(0.07))
+    order = np.random.default_rng(1).permutation(sightings.count)
+    shuffled = replace(
+        sightings,
+        **{
+            field.name: value[order]
+            for field in fields(sightings)
+            if isinstance(value := getattr(sightings, field.name), np.ndarray)
+            and value.shape[:1] == (sightings.count,)
+            and field.name not in ("order",)
+        },
+    )
+    one, other = (diagnose_sightings(its, _context()) for its in (sightings, shuffled))
+    left = {s.names: s.leftover for s in one.scored if s.leftover <= s.bound}
+    again = {s.names: s.leftover for s in other.scored}
+    assert ("lever-arm-down",) in left
+    for names, value in left.items():
+        assert abs(value - again[names]) < 0.05, names

@@ -64,6 +64,18 @@ def test_terrain_followed_takes_nothing_from_a_clock(tmp_path: Path) -> None:
     assert abs(case.value - 27.0) < 0.08 * 27.0
 
 
+def test_a_group_that_only_the_residuals_found_is_not_named(tmp_path: Path) -> None:
+    """Three neighbours stand out by chance on this sound flight: nobody said that they belong together."""
+    case = run("hills", {}, 720_078, 0.0, tmp_path)
+    assert case.named == ()
+
+
+def test_a_session_that_the_survey_states_is_named(tmp_path: Path) -> None:
+    """The points of one session are 60 mm off, and the table tells the sessions apart."""
+    case = run("flat", {"survey-session": 0.060}, 91_003, 0.0, tmp_path)
+    assert case.named == ("survey-session",)
+
+
 def test_the_catalogue_knows_nothing_of_the_simulator() -> None:
     """No module of the diagnosis imports the simulator: the comparison would be circular."""
     folder = Path(accuracy.diagnosis.__file__).parent

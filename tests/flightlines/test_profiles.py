@@ -12,9 +12,11 @@ from accuracy.flightlines.profiles import FINE, MOST_BINS, ProfileSums
 
 
 @given(
-    seed=st.integers(0, 2**32 - 1), n=st.integers(1, 300), wide=st.floats(0.1, 4000.0),
+    seed=st.integers(0, 2**32 - 1),
+    n=st.integers(1, 300),
+    wide=st.floats(0.1, 4000.0),
     parts=st.integers(1, 4),
-)  # fmt: skip
+)
 def test_bins_hold_the_means_of_their_cells(seed: int, n: int, wide: float, parts: int) -> None:
     """However the cells come in, each bin has the number, mean and standard deviation of its cells."""
     random = np.random.default_rng(seed)

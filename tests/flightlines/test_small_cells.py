@@ -58,9 +58,17 @@ def sums_of(x, y, z):
     """Sum up one cell from steps about its centre."""
     sums = np.zeros((1, CELL_SUMS), np.int64)
     for at, values in (
-        (N, np.ones_like(x)), (X, x), (Y, y), (Z, z), (XX, x * x), (XY, x * y), (YY, y * y),
-        (XZ, x * z), (YZ, y * z), (ZZ, z * z),
-    ):  # fmt: skip
+        (N, np.ones_like(x)),
+        (X, x),
+        (Y, y),
+        (Z, z),
+        (XX, x * x),
+        (XY, x * y),
+        (YY, y * y),
+        (XZ, x * z),
+        (YZ, y * z),
+        (ZZ, z * z),
+    ):
         sums[0, at] = values.sum()
     none = np.zeros((1, 1), np.int64)
     return Rows(np.zeros((1, 2), np.int64), sums, none, none)

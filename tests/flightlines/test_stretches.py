@@ -61,7 +61,13 @@ def test_missing_ids_are_told_by_time(tmp_path):
 
 def test_turns_without_a_pause_split_lines(tmp_path):
     """Recording through the turns: lines end where the aircraft turns, and the turn is stray."""
-    lines = (FOUR[0], *(type(n)(n.number, n.east_m, n.heading_deg, s) for n, s in zip(FOUR[1:3], (START_S + 24, START_S + 48), strict=True)))  # fmt: skip  # noqa: E501
+    lines = (
+        FOUR[0],
+        *(
+            type(n)(n.number, n.east_m, n.heading_deg, s)
+            for n, s in zip(FOUR[1:3], (START_S + 24, START_S + 48), strict=True)
+        ),
+    )
     points = flight(lines, per_m2=6.0)
     points = joined([points, turning(points, 11), turning(points, 12)])
     points["point_source_id"] = np.full(len(points["x"]), 7)

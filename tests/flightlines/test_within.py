@@ -52,7 +52,11 @@ def test_literal_figures_are_those_of_brute_force(tmp_path):
     record = analysed(tmp_path, points)
     x, y, z = points["x"] - EAST, points["y"] - NORTH, np.round(points["z"], 4)
     low, high = {}, {}
-    for key, height in zip(zip((x // 2).astype(int).tolist(), (y // 2).astype(int).tolist(), strict=True), z.tolist(), strict=True):  # fmt: skip  # noqa: E501
+    for key, height in zip(
+        zip((x // 2).astype(int).tolist(), (y // 2).astype(int).tolist(), strict=True),
+        z.tolist(),
+        strict=True,
+    ):
         low[key] = min(low.get(key, math.inf), height)
         high[key] = max(high.get(key, -math.inf), height)
     expected = []

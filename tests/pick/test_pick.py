@@ -156,7 +156,7 @@ def test_pictures_show_the_targets_where_they_are(site: Site, page_file: Path) -
         east, north = a * cols + b * rows + c, d * cols + e * rows + f
         true = site.truth[scene["id"]]
 
-        def fit(de: float, dn: float, true=true, east=east, north=north, grey=grey) -> float:  # type: ignore[no-untyped-def]
+        def fit(de: float, dn: float, true=true, east=east, north=north, grey=grey) -> float:  # type: ignore[no-untyped-def]  # arrays bound as defaults
             return float((checker(east, north, (true[0] + de, true[1] + dn)) * grey).sum())
 
         steps = np.arange(-6, 7) * 0.02

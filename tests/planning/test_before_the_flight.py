@@ -73,5 +73,5 @@ def test_without_outline_system_or_with_half_the_files_it_is_refused(
     """What a plan needs is not guessed, and a job with some of its files is past this state."""
     (tmp_path / "a.laz").write_bytes(b"")
     with pytest.raises(JobError) as caught:
-        load_job(job_before(tmp_path, **missing), planning=True)  # type: ignore[arg-type]
+        load_job(job_before(tmp_path, **missing), planning=True)  # type: ignore[arg-type]  # keywords of several types
     assert any("names no file" in problem.found for problem in caught.value.problems)

@@ -58,8 +58,11 @@ def test_figures_stand_in_the_display_unit() -> None:
 def test_page_and_pdf_have_every_row_and_every_tightest_class() -> None:
     """What the record holds stands in both, with its mark."""
     result = with_table()
-    (section,) = [s for s in read_page(as_html.render(result)).all("section")
-                  if s.attrs.get("id") == "documents"]  # fmt: skip
+    (section,) = [
+        s
+        for s in read_page(as_html.render(result)).all("section")
+        if s.attrs.get("id") == "documents"
+    ]
     text, pdf = section.text, pdf_content.content(result)["documents"]
     assert sum(len(claim["rows"]) for claim in pdf[0]["claims"]) == len(two_documents().rows)
     for row in two_documents().rows:
@@ -85,14 +88,23 @@ def test_hostile_names_do_no_harm() -> None:
     """Names from a client's own file and from the job are text, whatever they hold."""
     its = two_documents()
     rows = tuple(
-        replace(row, standard=BAD, title=BAD, claimed={BAD: BAD}, unlike=BAD,
-                check=replace(row.check, name=BAD, cite=BAD))
+        replace(
+            row,
+            standard=BAD,
+            title=BAD,
+            claimed={BAD: BAD},
+            unlike=BAD,
+            check=replace(row.check, name=BAD, cite=BAD),
+        )
         for row in its.rows
-    )  # fmt: skip
+    )
     tight = tuple(replace(t, standard=BAD, key=BAD, value=BAD, needed=(BAD,)) for t in its.tightest)
     result = replace(with_table(), side_by_side=(SideBySide(BAD, rows, tight),))
-    for content in (as_summary.render(result).decode("utf-8"), as_html.render(result).decode("utf-8"),
-                    json.dumps(pdf_content.content(result), ensure_ascii=False)):  # fmt: skip
+    for content in (
+        as_summary.render(result).decode("utf-8"),
+        as_html.render(result).decode("utf-8"),
+        json.dumps(pdf_content.content(result), ensure_ascii=False),
+    ):
         assert "\x1b" not in content
         assert "\u202e" not in content
     assert b"]0;<b>" not in as_html.render(result)

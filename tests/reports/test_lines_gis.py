@@ -63,8 +63,11 @@ def test_layers_lie_where_the_lines_are(tmp_path: Path) -> None:
     path = tmp_path / "lines.gpkg"
     path.write_bytes(render_geopackage(record, REFERENCE))
     assert [name for name, _ in pyogrio.list_layers(path)] == [
-        "flight_lines", "swaths", "pairs", "voids",
-    ]  # fmt: skip
+        "flight_lines",
+        "swaths",
+        "pairs",
+        "voids",
+    ]
     crs, kind, lines = read_layer(path, "flight_lines")
     assert kind == "LineString"
     assert pyproj.CRS(crs).equals(pyproj.CRS("EPSG:6341"), ignore_axis_order=True)

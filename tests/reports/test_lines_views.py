@@ -137,8 +137,14 @@ def test_the_page_shows_everything_once(faulty: Result) -> None:
     """Section, claim, tables and four plots; no request to elsewhere."""
     page = as_html.render(faulty)
     told = read_page(page).text
-    for text in ("Line against line", "Shift, tilt and drift", "Precision inside one line", "Voids",
-                 "told apart by", "No statement on the flight lines is possible"):  # fmt: skip
+    for text in (
+        "Line against line",
+        "Shift, tilt and drift",
+        "Precision inside one line",
+        "Voids",
+        "told apart by",
+        "No statement on the flight lines is possible",
+    ):
         assert text in told
     assert page.count(b'class="plot map"') == 2
     assert b"http://www.w3.org" not in page.split(b"</style>")[0]
@@ -158,8 +164,14 @@ def test_maps_say_scale_unit_and_sign() -> None:
     """Words in the drawing: unit, direction of the sign, distance, what is grey."""
     drawing = lines_svg(subject(fault=0.0012), "difference-map")
     assert drawing is not None
-    for text in ("Height of the later line minus the earlier, in metres", "50 m; north is up",
-                 "Orange: it is higher", "shared, not assessed", "+0.12", "−0.12"):  # fmt: skip
+    for text in (
+        "Height of the later line minus the earlier, in metres",
+        "50 m; north is up",
+        "Orange: it is higher",
+        "shared, not assessed",
+        "+0.12",
+        "−0.12",
+    ):
         assert text in drawing
     feet = LinesSubject(
         "cloud", made_dataset().data, made_dataset().pictures, LengthUnit.US_SURVEY_FOOT
@@ -171,8 +183,13 @@ def test_maps_say_scale_unit_and_sign() -> None:
 def test_trends_show_each_axis_with_its_pairs() -> None:
     """Across, along and with time, with the number of cells; none without profiles."""
     drawing = str(lines_svg(subject(fault=0.0012), "trends"))
-    for text in ("Metres to the right of the earlier line", "Metres forward", "Seconds since the later line",
-                 "2 − 1 (n = 3900 cells)", "Difference in metres"):  # fmt: skip
+    for text in (
+        "Metres to the right of the earlier line",
+        "Metres forward",
+        "Seconds since the later line",
+        "2 − 1 (n = 3900 cells)",
+        "Difference in metres",
+    ):
         assert text in drawing
     bare = tuple(replace(pair, profiles=()) for pair in subject().record.pairs)
     assert lines_svg(subject(pairs=bare), "trends") is None
@@ -203,9 +220,16 @@ def test_one_line_alone_has_no_pairs() -> None:
 
     whole = made_dataset()
     alone = made_dataset(
-        lines=(subject().record.lines[0],), pairs=(), differences=Differences(n=0),
-        plain=Differences(n=0), coverage=Coverage(), classes={}, stray=(), order=(), gaps=(),
-    )  # fmt: skip
+        lines=(subject().record.lines[0],),
+        pairs=(),
+        differences=Differences(n=0),
+        plain=Differences(n=0),
+        coverage=Coverage(),
+        classes={},
+        stray=(),
+        order=(),
+        gaps=(),
+    )
     told = LinesSubject(alone.name, alone.data, alone.pictures)
     text = render("t", "no-statement", [told], ())
     assert "there is one flight line only" in text

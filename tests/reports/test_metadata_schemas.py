@@ -122,8 +122,12 @@ def test_iso_is_valid(etree: Any, iso: Any, demo_result: Result) -> None:
 def test_iso_schema_finds_a_wrong_order(etree: Any, iso: Any, demo_result: Result) -> None:
     """The test could fail: parts of a method or a result in another order are refused."""
     content = next(iter(render_kinds(demo_result, ["iso19157"]).values()))
-    for name in ("DQ_SampleBasedInspection", "DQ_QuantitativeResult", "DQ_ConformanceResult",
-                 "DQ_MeasureReference"):  # fmt: skip
+    for name in (
+        "DQ_SampleBasedInspection",
+        "DQ_QuantitativeResult",
+        "DQ_ConformanceResult",
+        "DQ_MeasureReference",
+    ):
         root = etree.fromstring(content)
         element = root.find(f".//{{http://standards.iso.org/iso/19157/-2/mdq/1.0}}{name}")
         element.append(element[0])  # moves it behind the others

@@ -349,7 +349,7 @@ def test_only_what_is_needed_is_asked_for(shape: str, reach: float) -> None:
     """The files are asked for the circle, or the circle around the square, and a micrometre."""
     asked = []
 
-    def read(surfaces, x, y, radius, progress):  # type: ignore[no-untyped-def]
+    def read(surfaces, x, y, radius, progress):  # type: ignore[no-untyped-def]  # stands in for a Reader
         asked.append(radius)
         return [surface.batch for surface in surfaces]
 

@@ -44,7 +44,7 @@ def row(up_m: float | None = 0.012, surveyed_m: float = 100.0, **more: object) -
         native={},
         survey_rmse_v_m=0.015,
     )
-    return replace(made, **more)  # type: ignore[arg-type]
+    return replace(made, **more)  # type: ignore[arg-type]  # keywords of several types
 
 
 def plane(n: int = 400, noise_m: float = 0.0) -> Seen:
@@ -106,7 +106,7 @@ def test_the_surveyed_point_stands_where_its_residual_says() -> None:
     ]
     exaggeration = int(
         next(re.search(r"exaggerated (\d+)", t) for t in texts(svg) if "Zero" in t)[1]
-    )  # type: ignore[index]
+    )  # type: ignore[index]  # a record read from JSON
     per_m = 380 / 4.0 * exaggeration
     bars = [re.search(r"M[\d.]+ ([\d.]+)V([\d.]+)M", d) for d in found]
     high, low = (float(v) for v in next(b for b in bars if b).groups())
@@ -144,7 +144,7 @@ def test_one_point_and_none(tmp_path: Path) -> None:
     """A single return is drawn without a fault; the same place gives the same bytes."""
     one = replace(
         plane(),
-        **{  # type: ignore[arg-type]
+        **{  # type: ignore[arg-type]  # keywords of several types
             name: getattr(plane(), name)[60:61]
             for name in ("east_m", "north_m", "up_m", "classification", "accepted")
         },

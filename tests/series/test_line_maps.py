@@ -47,9 +47,15 @@ def test_signs_and_sizes_have_their_colours() -> None:
     colours = drawn([[-9.0, -0.019, 0.0, 0.019], [0.02, 0.079, 0.081, 9.0]])
     found = [tuple(map(int, pixel[:3])) for pixel in colours.reshape(-1, 4)]
     assert found == [
-        DIVERGING[0], DIVERGING[6], DIVERGING[7], DIVERGING[7],
-        DIVERGING[8], DIVERGING[10], DIVERGING[11], DIVERGING[13],
-    ]  # fmt: skip
+        DIVERGING[0],
+        DIVERGING[6],
+        DIVERGING[7],
+        DIVERGING[7],
+        DIVERGING[8],
+        DIVERGING[10],
+        DIVERGING[11],
+        DIVERGING[13],
+    ]
     assert (colours[..., 3] == 255).all()
 
 
@@ -137,8 +143,11 @@ def test_a_large_raster_is_averaged_in_whole_blocks(shape: tuple[int, int]) -> N
             else:
                 assert np.isnan(found[row, col])
     assert box == (
-        0.0, shape[0] - found.shape[0] * block, float(found.shape[1] * block), float(shape[0])
-    )  # fmt: skip
+        0.0,
+        shape[0] - found.shape[0] * block,
+        float(found.shape[1] * block),
+        float(shape[0]),
+    )
 
 
 def test_nothing_to_show_is_still_a_picture() -> None:

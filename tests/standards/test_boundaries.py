@@ -223,9 +223,18 @@ def test_siting_to_the_last_bit(standard: Standard) -> None:
     def at(slope_deg: float, roughness_m: float) -> ResidualRow:
         support = Support(9, slope_deg=slope_deg, roughness_m=roughness_m)
         return ResidualRow(
-            id="P", cover="non-vegetated", role="checkpoint", used=True, reason=None, detail="",
-            surveyed=Position(), measured=Position(), residual=Position(), native={}, support=support,
-        )  # fmt: skip
+            id="P",
+            cover="non-vegetated",
+            role="checkpoint",
+            used=True,
+            reason=None,
+            detail="",
+            surveyed=Position(),
+            measured=Position(),
+            residual=Position(),
+            native={},
+            support=support,
+        )
 
     limit_deg = rule.slope_deg or 0.0
     for slope_deg, told in (

@@ -94,12 +94,23 @@ def test_what_the_judge_finds_is_what_the_paper_says() -> None:
     plain = make_evidence(25, vegetated=0, survey_v_m=0.03)
     evidence = replace(plain, up_m=plain.up_m + 0.02 + 0.2 * (plain.up_m == plain.up_m[0]))
     codes = {finding.code for finding in judge(standard, keys, evidence).findings}
-    assert {"claim-mean-error", "claim-possible-blunder", "claim-survey-accuracy",
-            "claim-too-few-points"} <= codes  # fmt: skip
-    false = {its.what.split(" against")[0].split(" than")[0] for its in explain(standard, keys, evidence)
-             if any(line.endswith("is false") for line in its.lines)}  # fmt: skip
-    assert {"mean error", "largest error of a point", "survey 2 times better",
-            "number of non-vegetated points"} <= false  # fmt: skip
+    assert {
+        "claim-mean-error",
+        "claim-possible-blunder",
+        "claim-survey-accuracy",
+        "claim-too-few-points",
+    } <= codes
+    false = {
+        its.what.split(" against")[0].split(" than")[0]
+        for its in explain(standard, keys, evidence)
+        if any(line.endswith("is false") for line in its.lines)
+    }
+    assert {
+        "mean error",
+        "largest error of a point",
+        "survey 2 times better",
+        "number of non-vegetated points",
+    } <= false
 
 
 def test_exact_boundaries_are_not_contradicted_by_rounding() -> None:

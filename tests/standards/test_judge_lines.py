@@ -88,9 +88,11 @@ def test_thin_evidence_gives_no_statement_and_tells_what_was_exceeded() -> None:
 def test_where_a_document_names_no_number_thirty_cells_are_wanted() -> None:
     """29 cells prove nothing, 30 do; told as common practice."""
     few = judged(
-        "asprs-2024", {"vertical_class_cm": 5.0},
-        swath_rmsd=LineValue(0.01, 29), swath_max=LineValue(0.01, 30),
-    )  # fmt: skip
+        "asprs-2024",
+        {"vertical_class_cm": 5.0},
+        swath_rmsd=LineValue(0.01, 29),
+        swath_max=LineValue(0.01, 30),
+    )
     assert few.verdict == "no-statement"
     assert [check.verdict for check in few.checks] == ["reported", "no-statement", "passes"]
     assert "common practice, no source" in few.reasons[0]
@@ -186,8 +188,10 @@ def test_what_is_printed_never_contradicts_the_verdict(
 
     check = replace(
         next(c for c in judged().checks if c.id == "swath_overlap"),
-        value=value, limit=limit, operator=operator,  # type: ignore[arg-type]  # one of three
-    )  # fmt: skip
+        value=value,
+        limit=limit,
+        operator=operator,  # type: ignore[arg-type]  # one of three
+    )
     shown, shown_limit = texts(check)
     assert shown_limit is not None
     a, b = Fraction(shown), Fraction(shown_limit)

@@ -90,8 +90,14 @@ def test_a_clients_file_holds_its_own_rules(tmp_path: Path) -> None:
     rule = layout.count("vertical", "all")
     assert rule is not None
     assert {a: rule.wanted(a) for a in (0.2, 1, 1.001, 2, 2.1, 2.5, 2.6)} == {
-        0.2: 10, 1: 10, 1.001: 15, 2: 15, 2.1: 17, 2.5: 17, 2.6: 19
-    }  # fmt: skip
+        0.2: 10,
+        1: 10,
+        1.001: 15,
+        2: 15,
+        2.1: 17,
+        2.5: 17,
+        2.6: 19,
+    }
     assert layout.control is not None
     assert [layout.control.wanted(n) for n in (0, 1, 9, 10)] == [0, 3, 3, 4]
     assert layout.siting is not None

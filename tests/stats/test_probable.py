@@ -61,8 +61,10 @@ def test_limits_without_spread() -> None:
     )
 
 
-@pytest.mark.parametrize(("n", "beyond", "kept"), [(9, 1, False), (10, 1, True), (19, 1, True),
-                                                    (19, 2, False), (20, 2, True), (20, 3, False)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("n", "beyond", "kept"),
+    [(9, 1, False), (10, 1, True), (19, 1, True), (19, 2, False), (20, 2, True), (20, 3, False)],
+)
 def test_counted_share(n: int, beyond: int, kept: bool) -> None:
     """Not more than 10 % may be in error by more than the limit; equal to the limit is not more."""
     errors = np.array([0.5] * (n - beyond) + [-0.6] * beyond)

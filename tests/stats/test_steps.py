@@ -124,8 +124,11 @@ def test_ce90_of_the_printed_moments_holds_90_percent() -> None:
 
 def test_the_largest_error_names_its_point() -> None:
     """A reader can find the point, whatever its sign."""
-    (line,) = [s for s in steps("abs_max", (np.array([0.1, -0.3, 0.2]),), ["A", "B", "C"]) if "at" in s
-               and "largest" in s]  # fmt: skip
+    (line,) = [
+        s
+        for s in steps("abs_max", (np.array([0.1, -0.3, 0.2]),), ["A", "B", "C"])
+        if "at" in s and "largest" in s
+    ]
     assert line == "largest of 3 errors, at B = 0.3000000 m"
 
 
@@ -137,8 +140,12 @@ def test_too_few_points_are_told() -> None:
 def test_numbers_have_seven_digits() -> None:
     """Small ones more decimals, large ones six."""
     assert [put(x) for x in (0.0, -0.0, 1.5, 1e-9, -0.0123456789)] == [
-        "0.000000", "0.000000", "1.500000", "0.000000001000000", "-0.01234568",
-    ]  # fmt: skip
+        "0.000000",
+        "0.000000",
+        "1.500000",
+        "0.000000001000000",
+        "-0.01234568",
+    ]
 
 
 def test_the_reader_of_this_test_sees_a_wrong_line() -> None:

@@ -143,7 +143,7 @@ def _without_survey_error(check: Check, evidence: Evidence) -> list[str]:
     """Say what the survey's own error adds to a figure that includes it."""
     if not check.survey_error_included:
         return []
-    group = evidence.group(check.component, check.cover)  # type: ignore[arg-type]
+    group = evidence.group(check.component, check.cover)  # type: ignore[arg-type]  # a check holds plain names
     bare = ESTIMATORS[check.estimator](group.axes)
     if group.survey_rmse_m is None or not isinstance(bare, float):
         return []
@@ -156,7 +156,7 @@ def _without_survey_error(check: Check, evidence: Evidence) -> list[str]:
 def _without_bias(cover: str, axes: tuple[str, ...], evidence: Evidence) -> list[str]:
     told = []
     for axis in axes:
-        (errors,) = evidence.group(axis, cover).axes  # type: ignore[arg-type]
+        (errors,) = evidence.group(axis, cover).axes  # type: ignore[arg-type]  # a check holds plain names
         if len(errors) < 2:
             continue
         bias = mean(errors)
